@@ -1,0 +1,26 @@
+//! Pixels to numbers: how evenly a powder is dispersed in a dried film.
+//!
+//! No files, no clock, no window, no threads of its own beyond rayon. The modules stand in the order of the flow:
+//!
+//! [`plane`] (samples) → [`light`] (survey: counts to levels; film, noise, blur) → [`phases`] (cut: runs of gap, film, particle) →
+//! [`objects`] (join and refine: one visit to each object's window) → [`shape`] → [`sizes`] · [`gaps`] → [`field`] (all of it for one
+//! picture) → [`batch`] (fields to quantities with intervals). Beside the flow: [`recipe`], [`quantity`], [`statistics`], [`random`],
+//! [`phantom`].
+//!
+//! Coordinates: x runs right, y runs down, the origin is the outer corner of the first pixel, so pixel `(i, j)` covers `[i, i+1) × [j, j+1)`
+//! and its centre is `(i + ½, j + ½)`. Planes are indexed `[[row, column]]`.
+
+pub mod batch;
+pub mod field;
+pub mod gaps;
+pub mod light;
+pub mod objects;
+pub mod phantom;
+pub mod phases;
+pub mod plane;
+pub mod quantity;
+pub mod random;
+pub mod recipe;
+pub mod shape;
+pub mod sizes;
+pub mod statistics;

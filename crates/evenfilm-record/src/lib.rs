@@ -1,0 +1,3 @@
+//! Numbers and files: pictures in; sheets, tables, archive out; [`lot`], the one workflow that command line and desk share.
+
+pub mod fault;
