@@ -68,13 +68,13 @@ pub struct FieldResult {
 ///
 /// # Errors
 /// [`Stop`].
-pub fn survey(
+pub fn survey<'a>(
     _field: &dyn Samples,
-    _lamp: &Lamp<'_>,
+    _lamp: &Lamp<'a>,
     _optics: &Optics,
     _recipe: &Recipe,
     _watch: Watch<'_>,
-) -> Result<(Surveyed, Correction), Stop> {
+) -> Result<(Surveyed, Correction<'a>), Stop> {
     todo!()
 }
 
@@ -86,7 +86,7 @@ pub fn survey(
 pub fn measure(
     _field: &dyn Samples,
     _surveyed: &Surveyed,
-    _correction: &Correction,
+    _correction: &Correction<'_>,
     _film_elsewhere: Option<u16>,
     _optics: &Optics,
     _recipe: &Recipe,
