@@ -1,11 +1,11 @@
-//! All of it for one field.
+//! All of it for one field: survey, then cut, join, calibrate, refine.
 
-use crate::gaps::Gap;
-use crate::light::{Correction, Lamp, Optics};
-use crate::objects::Object;
-use crate::phases::RunMap;
-use crate::plane::{Samples, Stop, Watch};
-use crate::recipe::Recipe;
+use crate::gaps::{self, Gap, GapVisit};
+use crate::light::{Correction, FilmGrid, Lamp, Optics, Seen, look, noise_of_counts};
+use crate::objects::{self, Calibration, Object, Scene, Visit, Visitor};
+use crate::phases::{Component, Cut, Cuts, RunMap, count32, cut, join};
+use crate::plane::{ONE, Rect, Samples, Stage, Stop, Watch};
+use crate::recipe::{Film, Recipe};
 
 /// Something about a field that a reader of its numbers should know. A poor picture is a result with flags, not an error.
 #[derive(Clone, Debug, PartialEq)]
@@ -33,6 +33,11 @@ pub struct FilmSeen {
 pub struct Surveyed {
     /// The film, where enough of it is seen to trust its level; else the slide's other fields must say.
     pub film: Option<FilmSeen>,
+    /// Whether a blank tells the level of the empty slide.
+    pub bare_known: bool,
+    seen: Seen,
+    /// Noise of a pixel, as a share of the empty slide.
+    noise: f64,
 }
 
 /// Everything measured in one field.
@@ -60,22 +65,71 @@ pub struct FieldResult {
     pub film_od: Option<f64>,
     /// Spread of the film's optical density between sub-areas, %.
     pub film_od_cv_pct: Option<f64>,
+    /// Blur and powder as the field shows them.
+    pub calibration: Calibration,
     /// What a reader should know.
     pub flags: Vec<Flag>,
 }
+
+impl FieldResult {
+    /// Number of pixels measured.
+    pub fn area_px2(&self) -> f64 {
+        f64::from(self.size.0) * f64::from(self.size.1)
+    }
+}
+
+/// Half the distance between the outer two of the three edge levels, as a share of the contrast.
+pub const EDGE_STEP: f64 = 0.1;
+
+/// Edge step of the calibration: at a quarter and three quarters of a Gaussian edge, 0.6745 blur widths from its middle.
+const BLUR_STEP: f64 = 0.25;
+const BLUR_QUANTILE: f64 = 0.674_489_750_196_081_7;
+
+/// A blur that is neither measured nor known from the optics, px.
+const ASSUMED_BLUR: f64 = 1.0;
 
 /// First look at a field. Cheap; a lot surveys all fields of a slide before it measures one that shows too little film.
 ///
 /// # Errors
 /// [`Stop`].
-pub fn survey<'a>(
-    _field: &dyn Samples,
-    _lamp: &Lamp<'a>,
-    _optics: &Optics,
-    _recipe: &Recipe,
-    _watch: Watch<'_>,
-) -> Result<(Surveyed, Correction<'a>), Stop> {
-    todo!()
+pub fn survey<'a>(field: &dyn Samples, lamp: &Lamp<'a>, optics: &Optics, recipe: &Recipe, watch: Watch<'_>) -> Result<(Surveyed, Correction<'a>), Stop> {
+    let counts = noise_of_counts(field)?;
+    let correction = lamp.correction(field.size(), counts, optics)?;
+    let noise = counts * lamp.typical_gain(optics);
+    let bare_known = lamp.has_blank();
+    let mut seen = look(field, &correction, bare_known, (noise, optics.full_scale), watch)?;
+    if recipe.light.film == Film::Clear {
+        seen.film = None;
+    }
+    let film = seen.film.as_ref().map(|_| FilmSeen { level: objects::to_level(middle(&seen.cell_levels)), share: seen.share });
+    Ok((Surveyed { film, bare_known, seen, noise }, correction))
+}
+
+/// Median of values, the upper of two.
+fn middle(values: &[f64]) -> f64 {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    sorted.get(sorted.len() / 2).copied().unwrap_or(0.0)
+}
+
+/// What the film is taken to be, once the slide's other fields have been asked.
+struct FilmTaken {
+    grid: FilmGrid,
+    /// No haze: bare film and empty slide look the same.
+    clear: bool,
+    level: f64,
+}
+
+fn take_film(surveyed: &Surveyed, elsewhere: Option<u16>, recipe: &Recipe) -> FilmTaken {
+    let one = f64::from(ONE);
+    match (&surveyed.seen.film, elsewhere) {
+        (Some(grid), _) => FilmTaken { grid: grid.clone(), clear: false, level: middle(&surveyed.seen.cell_levels) },
+        (None, Some(level)) if recipe.light.film != Film::Clear => FilmTaken { grid: FilmGrid::flat(f64::from(level)), clear: false, level: f64::from(level) },
+        _ => {
+            let level = if surveyed.bare_known { one } else { surveyed.seen.median };
+            FilmTaken { grid: FilmGrid::flat(level), clear: true, level }
+        }
+    }
 }
 
 /// Measures a surveyed field. `film_elsewhere` is the median film level of the slide's other fields, used where this one shows too
@@ -83,14 +137,187 @@ pub fn survey<'a>(
 ///
 /// # Errors
 /// [`Stop`].
+#[expect(clippy::too_many_arguments, reason = "context first, then what was found before")]
 pub fn measure(
-    _field: &dyn Samples,
-    _surveyed: &Surveyed,
-    _correction: &Correction<'_>,
-    _film_elsewhere: Option<u16>,
-    _optics: &Optics,
-    _recipe: &Recipe,
-    _watch: Watch<'_>,
+    field: &dyn Samples,
+    surveyed: &Surveyed,
+    correction: &Correction<'_>,
+    film_elsewhere: Option<u16>,
+    optics: &Optics,
+    recipe: &Recipe,
+    watch: Watch<'_>,
 ) -> Result<FieldResult, Stop> {
-    todo!()
+    let film = take_film(surveyed, film_elsewhere, recipe);
+    let bare_measured = surveyed.bare_known;
+    let depth = (recipe.particles.noise_factor * surveyed.seen.spread).clamp(0.06, 0.4);
+    let gap = (bare_measured && !film.clear).then_some(recipe.gaps.edge);
+    let cuts = Cuts { film: film.grid, particle: 1.0 - depth, gap };
+    let Cut { mut particle, darkest, gap: mut gap_runs, lightest, thin } = cut(field, correction, &cuts, watch)?;
+    watch.poll()?;
+    (watch.tell)(Stage::Join, 0.0);
+    let noise = surveyed.noise * f64::from(ONE);
+    let components = join(&mut particle, &darkest, true, |c| c.area >= 3);
+    let gap_least = noise * 5.0 + film.level;
+    let gap_components = join(&mut gap_runs, &lightest, false, |c| c.area >= 3 && f64::from(c.extreme) >= gap_least);
+    let frame = Rect::whole(field.size());
+    let scene = Scene { field, correction, particle: &particle, gap: &gap_runs, film: &cuts.film, frame };
+    let calibration = calibrate(&scene, &cuts, [&components, &gap_components], (optics, recipe, noise), watch)?;
+    let visit = Visit { blur_px: calibration.blur_px, core_ratio: (calibration.cores > 0).then_some(calibration.core_ratio), step: EDGE_STEP, ..visit_of(recipe, noise, calibration.blur_px) };
+    let refined = objects::refine(&scene, &components, &visit, watch)?;
+    let gap_visit = GapVisit { blur_px: calibration.blur_px, step: EDGE_STEP, circle: true };
+    (watch.tell)(Stage::Sum, 0.0);
+    let counted_from_um = counted_from(optics, recipe);
+    let (gaps, gap_map) = if gap.is_some() {
+        (gaps::refine(&scene, &cuts, &gap_components, gap_visit, watch)?, gap_runs)
+    } else if bare_measured {
+        gaps::outside_objects(&refined, frame, gap_visit, watch)?
+    } else {
+        (Vec::new(), RunMap { row_start: vec![0; frame.height as usize + 1], ..RunMap::default() })
+    };
+    let mut flags = Vec::new();
+    if refined.too_large > 0 {
+        flags.push(Flag { id: "too_dense", value: Some(refined.too_large as f64), limit: Some(0.0), advice: "objects join to a piece too large to take apart; dilute, or use a higher magnification" });
+    }
+    flags.extend(flags_of(surveyed, film.clear, film_elsewhere, &calibration, &refined.objects));
+    let thin = gap.map(|edge| thin_area(thin, &gaps, film.level, edge, calibration.blur_px));
+    let od = |level: f64| -libm::log10((level / f64::from(ONE)).max(1e-5));
+    let hazy = bare_measured && !film.clear;
+    Ok(FieldResult {
+        size: field.size(),
+        um_per_px: optics.um_per_px,
+        objects: weighted(refined.objects, recipe),
+        gaps,
+        bare_measured,
+        counted_from_um,
+        phases: [refined.map, gap_map],
+        gap_cut_od_pct: hazy.then(|| 100.0 * od(cuts.gap_level(film.level)) / od(film.level)).filter(|v| v.is_finite()),
+        thin_area_px2: thin,
+        film_od: bare_measured.then(|| od(film.level)),
+        film_od_cv_pct: hazy.then(|| od_spread(&surveyed.seen.cell_levels)).flatten(),
+        calibration,
+        flags,
+    })
+}
+
+fn visit_of(recipe: &Recipe, noise: f64, blur_px: f64) -> Visit {
+    Visit {
+        blur_px,
+        core_ratio: None,
+        noise,
+        edge: recipe.particles.edge,
+        step: BLUR_STEP,
+        contrast: recipe.particles.contrast,
+        deficit_below_px: (4.0 * blur_px).max(6.0),
+    }
+}
+
+/// Measures blur and core on the largest components of the field.
+fn calibrate(scene: &Scene<'_>, cuts: &Cuts, [particles, gaps]: [&[Component]; 2], (optics, recipe, noise): (&Optics, &Recipe, f64), watch: Watch<'_>) -> Result<Calibration, Stop> {
+    use rayon::prelude::*;
+    let expected = optics.expected_blur_px();
+    let guess = expected.unwrap_or(ASSUMED_BLUR);
+    let least = objects::CORE_WIDTHS * guess;
+    let visit = Visit { deficit_below_px: 0.0, ..visit_of(recipe, noise, guess) };
+    let chosen = objects::probes(particles, least, scene.frame);
+    let probed: Vec<Vec<(Object, _)>> = chosen
+        .par_iter()
+        .map_init(Visitor::default, |visitor, &i| {
+            watch.poll()?;
+            let mut found = Vec::new();
+            visitor.visit(scene, count32(i), particles[i].at, &visit, &mut found)?;
+            Ok(found)
+        })
+        .collect::<Result<_, Stop>>()?;
+    let probed: Vec<Object> = probed.into_iter().flatten().map(|(o, _)| o).filter(|o| o.core_from == objects::CoreFrom::Own && o.diameter_px() >= least).collect();
+    let chosen = objects::probes(gaps, least, scene.frame);
+    let gap_visit = GapVisit { blur_px: guess, step: BLUR_STEP, circle: false };
+    let probed_gaps = gaps::probe(scene, cuts, gaps, &chosen, gap_visit, watch)?;
+    let width = |area: &[f64; 3], perimeter: f64| (area[0] - area[2]) / (2.0 * BLUR_QUANTILE * perimeter);
+    let mut widths: Vec<(f64, f64)> = probed.iter().map(|o| (width(&o.area_px2, o.shape.perimeter_px), o.shape.perimeter_px)).collect();
+    widths.extend(probed_gaps.iter().map(|g| (width(&g.area_px2, g.perimeter_px), g.perimeter_px)));
+    widths.retain(|(w, p)| w.is_finite() && *w > 0.0 && *p > 0.0);
+    let ratios: Vec<f64> = probed.iter().map(|o| f64::from(o.core) / f64::from(o.surround.max(1))).collect();
+    Ok(Calibration {
+        blur_px: weighted_median(&mut widths).unwrap_or(guess),
+        blur_edges: widths.len(),
+        core_ratio: if ratios.is_empty() { 0.0 } else { middle(&ratios) },
+        cores: ratios.len(),
+    })
+}
+
+/// Value at which half of the weight is reached.
+fn weighted_median(values: &mut [(f64, f64)]) -> Option<f64> {
+    values.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let half = values.iter().map(|v| v.1).sum::<f64>() / 2.0;
+    let mut below = 0.0;
+    values.iter().find(|v| {
+        below += v.1;
+        below >= half
+    }).map(|v| v.0)
+}
+
+/// Smallest diameters counted, µm: six pixels, twice the resolution, or what the recipe says, whichever is largest.
+pub fn counted_from(optics: &Optics, recipe: &Recipe) -> [f64; 2] {
+    let seen = 6f64.max(2.0 * optics.resolution_px().unwrap_or(0.0)) * optics.um_per_px;
+    [recipe.particles.min_diameter_um.unwrap_or(0.0).max(seen), recipe.gaps.min_diameter_um.max(seen)]
+}
+
+/// Area of film that is thin, px²: pixels between the gap level and half the film's OD, less those that a blurred edge of a gap passes
+/// through on its way from bare to film.
+fn thin_area(pixels: u64, gaps: &[Gap], film: f64, edge: f64, blur_px: f64) -> f64 {
+    let one = f64::from(ONE);
+    let half = ((film * one).sqrt() - film) / (one - film).max(1.0);
+    let passed = blur_px * (normal_quantile(edge.max(half)) - normal_quantile(edge.min(half))) * if half < edge { 1.0 } else { 0.0 };
+    (pixels as f64 - passed * gaps.iter().map(|g| g.perimeter_px).sum::<f64>()).max(0.0)
+}
+
+/// Quantile of the standard normal distribution, by halving on `libm::erfc`; to about 1e-9, for 0 < p < 1.
+fn normal_quantile(p: f64) -> f64 {
+    let (mut low, mut high) = (-8.0, 8.0);
+    for _ in 0..60 {
+        let middle = 0.5 * (low + high);
+        if 0.5 * libm::erfc(-middle / std::f64::consts::SQRT_2) < p { low = middle } else { high = middle }
+    }
+    0.5 * (low + high)
+}
+
+/// Relative standard deviation of the film's optical density between sub-areas, %.
+fn od_spread(levels: &[f64]) -> Option<f64> {
+    let od: Vec<f64> = levels.iter().map(|l| -libm::log10((l / f64::from(ONE)).max(1e-5))).collect();
+    let (mean, deviation) = crate::statistics::mean_and_deviation(&od)?;
+    (mean > 0.0).then_some(100.0 * deviation? / mean)
+}
+
+/// Weights as the recipe asks.
+fn weighted(mut objects: Vec<Object>, recipe: &Recipe) -> Vec<Object> {
+    if recipe.objects.frame == crate::recipe::FrameRule::All {
+        objects.iter_mut().for_each(|o| o.weight = Some(1.0));
+    }
+    objects
+}
+
+fn flags_of(surveyed: &Surveyed, clear: bool, elsewhere: Option<u16>, calibration: &Calibration, found: &[Object]) -> Vec<Flag> {
+    let mut flags = Vec::new();
+    let mut flag = |id, value, limit, advice| flags.push(Flag { id, value, limit, advice });
+    if !surveyed.bare_known {
+        flag("no_blank", None, None, "without a picture of the empty slide, bare places cannot be told from film; photograph a blank at the same exposure");
+    }
+    if surveyed.seen.median < f64::from(ONE) * 0.002 {
+        flag("black", Some(surveyed.seen.median / f64::from(ONE)), Some(0.002), "the picture is black; check lamp, shutter and exposure");
+    }
+    if surveyed.seen.film.is_none() && elsewhere.is_some() {
+        flag("mostly_bare", Some(surveyed.seen.share), Some(0.02), "too little film shows; its level was taken from the slide's other fields");
+    } else if clear && surveyed.bare_known {
+        flag("clear_film", None, None, "the film is as light as the empty slide; everything outside particles counts as uncovered");
+    }
+    if surveyed.seen.clipped > 0 {
+        flag("clipped", Some(surveyed.seen.clipped as f64), Some(0.0), "pixels at full scale: optical densities there are too high; expose less");
+    }
+    if found.is_empty() {
+        flag("no_objects", Some(0.0), Some(1.0), "no particle was found; check focus and light");
+    }
+    if calibration.blur_edges == 0 {
+        flag("blur_not_measured", None, None, "no edge was long enough to measure the blur; it was taken from the optics, or assumed to be 1 px");
+    }
+    flags
 }

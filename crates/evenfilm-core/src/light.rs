@@ -89,6 +89,17 @@ impl<'a> Lamp<'a> {
         Ok(Self { blank, dark, cells: Some(Cells { size: source.size(), mean }), blank_noise })
     }
 
+    /// Whether a picture of the empty slide was given.
+    pub const fn has_blank(&self) -> bool {
+        self.blank.is_some()
+    }
+
+    /// Empty slides per count, in the middle of the picture.
+    pub fn typical_gain(&self, optics: &Optics) -> f64 {
+        let light = self.cells.as_ref().and_then(|c| c.mean.get([c.mean.nrows() / 2, c.mean.ncols() / 2]));
+        1.0 / light.map_or_else(|| f64::from(optics.full_scale), |&m| f64::from(m)).max(1.0)
+    }
+
     /// What turns the counts of this field into levels. `field_noise` is its noise in counts ([`noise_of_counts`]).
     ///
     /// # Errors

@@ -1,0 +1,336 @@
+//! The visit: all that one component's pixels tell.
+
+use std::sync::LazyLock;
+
+use super::tree::{Branch, Rule, Tree};
+use super::window::{Scene, Window, class, median, to_level};
+use super::{CORE_WIDTHS, CoreFrom, Object, SizedBy};
+use crate::phases::{Run, count32};
+use crate::plane::{Level, ONE, Rect, Stop};
+use crate::recipe::{Contrast, Kind};
+use crate::shape::{Contour, Shape, Sides, trace};
+
+/// Optical density of every level, −log10 of the transmission; black counts as half a step.
+static OD: LazyLock<Vec<f32>> =
+    LazyLock::new(|| (0..=u16::MAX).map(|l| -libm::log10(f64::from(l).max(0.5) / f64::from(ONE)) as f32).collect());
+
+/// Optical density of a level.
+pub(crate) fn od_of(level: Level) -> f64 {
+    f64::from(OD[level as usize])
+}
+
+/// What a visit needs to know beforehand.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Visit {
+    /// Standard deviation of the blur, px.
+    pub(crate) blur_px: f64,
+    /// Core ÷ surround of the powder, where the field tells it.
+    pub(crate) core_ratio: Option<f64>,
+    /// Noise of a pixel near the film's level, in levels.
+    pub(crate) noise: f64,
+    /// Where between surround and core the edge lies.
+    pub(crate) edge: f64,
+    /// Half the distance between the outer two of the three edge levels, as a share of the contrast.
+    pub(crate) step: f64,
+    /// Whose core small objects are sized with.
+    pub(crate) contrast: Contrast,
+    /// Objects less than this across are sized by their deficit of light, px.
+    pub(crate) deficit_below_px: f64,
+}
+
+/// Pixels that an object must have.
+const LEAST_PIXELS: usize = 3;
+
+/// Buffers of one thread.
+#[derive(Default)]
+pub(crate) struct Visitor {
+    window: Window,
+    tree: Tree,
+    values: Vec<f32>,
+    contours: [Contour; 3],
+    distance: Vec<u16>,
+    picked: Vec<Level>,
+    zone: Vec<u32>,
+    zone_next: Vec<u32>,
+}
+
+/// Where one object lies in the window.
+struct Place {
+    label: u32,
+    branch: Branch,
+    surround: Level,
+    /// Its pixels' box within the window, grown by two.
+    part: Rect,
+}
+
+impl Visitor {
+    /// Measures the objects of component `own`, whose box is `at`, and adds them with their runs.
+    pub(crate) fn visit(&mut self, scene: &Scene<'_>, own: u32, at: Rect, visit: &Visit, found: &mut Vec<(Object, Vec<(u32, Run)>)>) -> Result<(), Stop> {
+        let reach = pixels(3.5 * visit.blur_px) + 4;
+        self.window.load(scene, own, at.grown(count32(reach), scene.frame))?;
+        let surround = self.window.surround(scene, pixels(2.0 * visit.blur_px).max(2));
+        let prominence = (5.0 * visit.noise).max(0.03 * f64::from(surround));
+        let rule = Rule { surround, prominence, edge: visit.edge };
+        self.tree.grow(&self.window.levels, &self.window.classes, self.window.width(), rule);
+        for label in 1..=count32(self.tree.found.len()) {
+            let branch = self.tree.found[label as usize - 1];
+            if branch.pixels as usize >= LEAST_PIXELS && branch.core < surround {
+                let part = self.part_of(label, scene.frame);
+                if let Some(object) = self.measure(scene.frame, &Place { label, branch, surround, part }, visit) {
+                    found.push(object);
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Box of a label's pixels within the window, grown by two pixels.
+    fn part_of(&self, label: u32, frame: Rect) -> Rect {
+        let whole = Rect::new(0, 0, self.window.at.width, self.window.at.height);
+        if self.tree.found.len() == 1 {
+            // The component is the object: its box is the window less the margin, which three pixels of blur never fill.
+            return whole;
+        }
+        let width = self.window.width();
+        let (mut x0, mut x1, mut y0, mut y1) = (width, 0, usize::MAX, 0);
+        for (i, _) in self.tree.label.iter().enumerate().filter(|(_, l)| **l == label) {
+            (x0, x1) = (x0.min(i % width), x1.max(i % width));
+            (y0, y1) = (y0.min(i / width), y1.max(i / width));
+        }
+        let _ = frame;
+        Rect::new(count32(x0), count32(y0), count32(x1 - x0 + 1), count32(y1 - y0 + 1)).grown(2, whole)
+    }
+
+    fn measure(&mut self, frame: Rect, place: &Place, visit: &Visit) -> Option<(Object, Vec<(u32, Run)>)> {
+        let surround = f64::from(place.surround);
+        let own_depth = surround - f64::from(place.branch.core);
+        let own_core = self.own_core(place, own_depth, visit);
+        let (core, core_from) = match (own_core, visit.core_ratio, visit.contrast) {
+            (Some(core), _, _) => (f64::from(core), CoreFrom::Own),
+            (None, Some(ratio), Contrast::Constant) => (surround * ratio, CoreFrom::Shared),
+            _ => (f64::from(place.branch.core), CoreFrom::Own),
+        };
+        self.depths(place);
+        let sides = self.sides(place.part, frame);
+        let mut contrast = surround - core;
+        // A faint object that spans several blur widths would show the shared contrast if it had it.
+        let mut core_from = core_from;
+        if core_from == CoreFrom::Shared && own_depth < 0.5 * contrast && f64::from(place.branch.pixels) > 16.0 * visit.blur_px * visit.blur_px {
+            (contrast, core_from) = (own_depth, CoreFrom::Own);
+        }
+        let width = place.part.width as usize;
+        let blur2 = visit.blur_px * visit.blur_px;
+        let mut area_px2 = [0.0; 3];
+        for (k, offset) in [-visit.step, 0.0, visit.step].into_iter().enumerate() {
+            let level = (contrast * (visit.edge + offset)) as f32;
+            trace(&self.values, width, level, sides, k == 1, &mut self.contours[k]);
+            area_px2[k] = self.contours[k].area_without_blur(blur2);
+        }
+        let diameter = 2.0 * (area_px2[1] / std::f64::consts::PI).sqrt();
+        let cut = if own_depth * 0.5 < contrast * visit.edge && area_px2[1] < 3.0 { own_depth * visit.edge } else { contrast * visit.edge };
+        let (runs, od) = self.pixels_of(place, cut);
+        let mut sized_by = SizedBy::Outline;
+        let touches_frame = self.touches(&runs, frame);
+        if diameter < visit.deficit_below_px && !touches_frame {
+            let deficit = self.deficit(place, visit) / contrast;
+            let scale = if area_px2[1] > 0.0 { deficit / area_px2[1] } else { 0.0 };
+            area_px2 = if scale > 0.0 { area_px2.map(|a| a * scale) } else { [deficit; 3] };
+            area_px2[1] = deficit;
+            sized_by = SizedBy::Deficit;
+        }
+        let count: u32 = runs.iter().map(|(_, r)| r.x1 - r.x0).sum();
+        if runs.is_empty() || (count as usize) < LEAST_PIXELS || area_px2[1] < LEAST_PIXELS as f64 {
+            return None;
+        }
+        let contour = &self.contours[1];
+        let at = box_of(&runs);
+        let centroid = if contour.area_px2 > 0.0 {
+            let c = contour.centroid();
+            [c[0] + f64::from(self.window.at.x + place.part.x), c[1] + f64::from(self.window.at.y + place.part.y)]
+        } else {
+            [f64::from(at.x) + f64::from(at.width) / 2.0, f64::from(at.y) + f64::from(at.height) / 2.0]
+        };
+        let weight = if touches_frame { None } else { frame_weight(frame, extent_of(&contour.points, at)) };
+        let object = Object {
+            at,
+            centroid_px: centroid,
+            surround: place.surround,
+            core: to_level(surround - contrast),
+            core_from,
+            area_px2,
+            sized_by,
+            shape: Shape::of(contour, area_px2[1]),
+            od,
+            touches_frame,
+            weight,
+            kind: Kind::Unsure,
+        };
+        Some((object, runs))
+    }
+
+    /// Depths below the surround of the object's part of the window; pixels of others stand above the surround.
+    fn depths(&mut self, place: &Place) {
+        let width = self.window.width();
+        let surround = f32::from(place.surround);
+        let other = -0.5 * (surround - f32::from(place.branch.core));
+        self.values.clear();
+        for y in place.part.y..place.part.bottom() {
+            let row = y as usize * width;
+            for i in row + place.part.x as usize..row + place.part.right() as usize {
+                let label = self.tree.label[i];
+                let mine = label == place.label || (label == 0 && self.window.classes[i] != class::OTHER);
+                self.values.push(if mine { surround - f32::from(self.window.levels[i]) } else { other });
+            }
+        }
+    }
+
+    /// Sides of a part of the window that lie on the frame.
+    fn sides(&self, part: Rect, frame: Rect) -> Sides {
+        let (x, y) = (self.window.at.x + part.x, self.window.at.y + part.y);
+        Sides { left: x == frame.x, right: x + part.width == frame.right(), top: y == frame.y, bottom: y + part.height == frame.bottom() }
+    }
+
+    fn touches(&self, runs: &[(u32, Run)], frame: Rect) -> bool {
+        runs.iter().any(|(y, r)| *y == frame.y || *y + 1 == frame.bottom() || r.x0 == frame.x || r.x1 == frame.right())
+    }
+
+    /// The object's own core: the median level at least 3.5 blur widths inside its half-way line, where it is wide enough.
+    fn own_core(&mut self, place: &Place, own_depth: f64, visit: &Visit) -> Option<Level> {
+        let least = CORE_WIDTHS * visit.blur_px;
+        if f64::from(place.branch.pixels) < 0.78 * least * least {
+            return None;
+        }
+        let width = self.window.width();
+        let half = to_level(f64::from(place.surround) - 0.5 * own_depth);
+        let inside = |i: usize| self.tree.label[i] == place.label && self.window.levels[i] < half;
+        // Chamfer distance 5-7-11 (Borgefors 1986) to the nearest pixel outside, in fifths of a pixel; half a pixel lies outside the line.
+        let sides = self.sides(place.part, Rect::new(self.window.at.x, self.window.at.y, 0, 0));
+        let _ = sides;
+        chamfer(&mut self.distance, width, self.tree.label.len(), inside);
+        let wanted = (3.5 * visit.blur_px + 0.5) * 5.0;
+        self.picked.clear();
+        for i in 0..self.distance.len() {
+            if f64::from(self.distance[i]) >= wanted {
+                self.picked.push(self.window.levels[i]);
+            }
+        }
+        if self.picked.len() < 4 { None } else { Some(median(&mut self.picked)) }
+    }
+
+    /// Runs of the object's pixels deeper than `cut`, and mean and largest optical density above the surround.
+    fn pixels_of(&mut self, place: &Place, cut: f64) -> (Vec<(u32, Run)>, [f64; 2]) {
+        let width = self.window.width();
+        let level = to_level(f64::from(place.surround) - cut);
+        let mut runs: Vec<(u32, Run)> = Vec::new();
+        let (mut total, mut count) = (0.0, 0u32);
+        for y in place.part.y..place.part.bottom() {
+            let row = y as usize * width;
+            for x in place.part.x..place.part.right() {
+                let i = row + x as usize;
+                if self.tree.label[i] != place.label || self.window.levels[i] >= level {
+                    continue;
+                }
+                total += od_of(self.window.levels[i]);
+                count += 1;
+                let (x, y) = (x + self.window.at.x, y + self.window.at.y);
+                match runs.last_mut() {
+                    Some((last, run)) if *last == y && run.x1 == x => run.x1 = x + 1,
+                    _ => runs.push((y, Run { x0: x, x1: x + 1 })),
+                }
+            }
+        }
+        let base = od_of(place.surround);
+        (runs, [total / f64::from(count.max(1)) - base, od_of(place.branch.core) - base])
+    }
+
+    /// The light missing in the object's zone: its own pixels and the unclaimed ones nearer to it than to any other, up to 3.5 blur widths
+    /// out. In levels × px².
+    fn deficit(&mut self, place: &Place, visit: &Visit) -> f64 {
+        const OTHERS: u32 = u32::MAX;
+        let width = self.window.width();
+        let height = self.window.at.height as usize;
+        self.zone.clear();
+        self.zone.extend(self.tree.label.iter().zip(&self.window.classes).map(|(&l, &c)| if c == class::OTHER { OTHERS } else { l }));
+        for _ in 0..pixels(3.5 * visit.blur_px) {
+            self.zone_next.clone_from(&self.zone);
+            for y in 0..height {
+                for x in 0..width {
+                    let i = y * width + x;
+                    if self.zone[i] != 0 {
+                        continue;
+                    }
+                    let near = [(x > 0).then(|| i - 1), (x + 1 < width).then_some(i + 1), (y > 0).then(|| i - width), (y + 1 < height).then_some(i + width)];
+                    self.zone_next[i] = near.into_iter().flatten().map(|j| self.zone[j]).max().unwrap_or(0);
+                }
+            }
+            std::mem::swap(&mut self.zone, &mut self.zone_next);
+        }
+        let mine = self.zone.iter().zip(&self.window.levels).filter(|(z, _)| **z == place.label);
+        let (total, count) = mine.fold((0u64, 0u64), |(t, n), (_, &l)| (t + u64::from(l), n + 1));
+        count as f64 * f64::from(place.surround) - total as f64
+    }
+}
+
+/// Number of pixels that hold a length, rounded up.
+#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "lengths of windows are small and positive")]
+pub(crate) fn pixels(length: f64) -> usize {
+    length.ceil().clamp(0.0, 1e6) as usize
+}
+
+fn box_of(runs: &[(u32, Run)]) -> Rect {
+    let of = |&(y, r): &(u32, Run)| Rect::new(r.x0, y, r.x1 - r.x0, 1);
+    runs.iter().skip(1).fold(runs.first().map(of).unwrap_or_default(), |whole, r| whole.union(of(r)))
+}
+
+/// Width and height of an outline; those of the pixels' box where there is no outline.
+fn extent_of(points: &[[f32; 2]], at: Rect) -> [f64; 2] {
+    if points.is_empty() {
+        return [f64::from(at.width), f64::from(at.height)];
+    }
+    let extent = |axis: usize| {
+        let ends = points.iter().fold((f32::MAX, f32::MIN), |(low, high), p| (low.min(p[axis]), high.max(p[axis])));
+        f64::from(ends.1 - ends.0)
+    };
+    [extent(0), extent(1)]
+}
+
+/// Weight of an object of this width and height that lies whole in a rectangular frame: 1 ÷ the share of places at which it does
+/// (Miles 1978, Lantuéjoul 1980; ISO 13322-1). `None` for one as large as the frame.
+pub fn frame_weight(frame: Rect, [width, height]: [f64; 2]) -> Option<f64> {
+    let (w, h) = (f64::from(frame.width), f64::from(frame.height));
+    let share = (w - width) * (h - height) / (w * h);
+    (width < w && height < h).then(|| 1.0 / share)
+}
+
+/// Distance of every pixel inside to the nearest one outside, in fifths of a pixel, by the chamfer mask 5-7-11 (G. Borgefors 1986,
+/// Comput. Vis. Graph. Image Process. 34, 344: at most 2 % off the Euclidean distance).
+fn chamfer(out: &mut Vec<u16>, width: usize, pixels: usize, inside: impl Fn(usize) -> bool) {
+    const STEPS: [(isize, isize, u16); 8] = [(-1, 0, 5), (-1, -1, 7), (0, -1, 5), (1, -1, 7), (-2, -1, 11), (2, -1, 11), (-1, -2, 11), (1, -2, 11)];
+    out.clear();
+    out.extend((0..pixels).map(|i| if inside(i) { u16::MAX } else { 0 }));
+    let height = pixels / width.max(1);
+    let mut relax = |x: usize, y: usize, sign: isize| {
+        let i = y * width + x;
+        let mut best = out[i];
+        if best == 0 {
+            return;
+        }
+        for (dx, dy, cost) in STEPS {
+            let (nx, ny) = (x.checked_add_signed(sign * dx), y.checked_add_signed(sign * dy));
+            if let (Some(nx), Some(ny)) = (nx.filter(|&v| v < width), ny.filter(|&v| v < height)) {
+                best = best.min(out[ny * width + nx].saturating_add(cost));
+            }
+        }
+        out[i] = best;
+    };
+    for y in 0..height {
+        for x in 0..width {
+            relax(x, y, 1);
+        }
+    }
+    for y in (0..height).rev() {
+        for x in (0..width).rev() {
+            relax(x, y, -1);
+        }
+    }
+}
