@@ -7,7 +7,7 @@ pub use circle::{distance_squared, largest_circle};
 use rayon::prelude::*;
 
 use crate::light::{Scratch, bands};
-use crate::objects::{LARGEST_WINDOW, Refined, Scene};
+use crate::objects::{CHORDS, LARGEST_WINDOW, Refined, Scene};
 use crate::phases::{Component, Cuts, RunMap, count32, join};
 use crate::plane::{Level, ONE, Rect, Stop, Watch};
 use crate::recipe::GapKind;
@@ -156,7 +156,7 @@ fn visit_gap(scene: &Scene<'_>, cuts: &Cuts, (own, component): (u32, &Component)
     for part in &parts {
         contours.iter_mut().zip(part).for_each(|(whole, part)| whole.add(part));
     }
-    let blur2 = visit.blur_px * visit.blur_px;
+    let blur2 = visit.blur_px * visit.blur_px + CHORDS;
     let area_px2 = [0, 1, 2].map(|k| contours[k].area_without_blur(blur2));
     let line = &contours[1];
     let centre = line.centroid();

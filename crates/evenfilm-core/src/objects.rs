@@ -6,7 +6,7 @@ mod measure;
 mod tree;
 mod window;
 
-pub(crate) use measure::{Visit, Visitor};
+pub(crate) use measure::{CHORDS, Visit, Visitor};
 pub(crate) use window::{Scene, to_level};
 
 use rayon::prelude::*;

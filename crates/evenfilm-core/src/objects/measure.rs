@@ -38,6 +38,10 @@ pub(crate) struct Visit {
     pub(crate) deficit_below_px: f64,
 }
 
+/// Straight pieces cut a curved line short, which takes area like a blur of this variance, px² (Σ L³/12r over pieces of length L; the value
+/// was measured on rendered discs of 6–30 px at blur widths 0.89 and 1.78 px).
+pub(crate) const CHORDS: f64 = 0.12;
+
 /// Pixels that an object must have.
 const LEAST_PIXELS: usize = 3;
 
@@ -119,7 +123,7 @@ impl Visitor {
             (contrast, core_from) = (own_depth, CoreFrom::Own);
         }
         let width = place.part.width as usize;
-        let blur2 = visit.blur_px * visit.blur_px;
+        let blur2 = visit.blur_px * visit.blur_px + CHORDS;
         let mut area_px2 = [0.0; 3];
         for (k, offset) in [-visit.step, 0.0, visit.step].into_iter().enumerate() {
             let level = (contrast * (visit.edge + offset)) as f32;
