@@ -179,7 +179,6 @@ pub struct Scratch {
     counts: Vec<u16>,
     light: Vec<u16>,
     dark: Vec<u16>,
-    gain_row: Vec<f32>,
 }
 
 impl Correction<'_> {
@@ -233,8 +232,7 @@ impl Correction<'_> {
                 let width = at.width.max(1) as usize;
                 let rows = scratch.counts.chunks_exact(width).zip(out.chunks_exact_mut(width));
                 for (y, (counts, levels)) in (at.y..).zip(rows) {
-                    gain_row(gain, y, &mut scratch.gain_row);
-                    row_by_cells(&scratch.gain_row, at.x, counts, levels);
+                    GainRow::at(gain, y).levels(at.x, counts, levels);
                 }
             }
         }
@@ -249,37 +247,50 @@ fn level_of(count: u16, gain: f32) -> Level {
     (f32::from(count) * gain + 0.5).min(65535.0) as i32 as u16
 }
 
-/// Gains of all cell columns at the centre of row `y`, linear between cell rows and beyond the outer ones.
-fn gain_row(gain: &Plane<f32>, y: u32, out: &mut Vec<f32>) {
-    let rows = gain.nrows();
-    let low = ((y.saturating_sub(CELL / 2) / CELL) as usize).min(rows.saturating_sub(2));
-    let share = (y as f32 + 0.5 - (low as f32 + 0.5) * CELL as f32) / CELL as f32;
-    out.clear();
-    if rows == 1 {
-        out.extend(gain.row(0));
-        return;
-    }
-    out.extend(gain.row(low).iter().zip(gain.row(low + 1)).map(|(a, b)| a + (b - a) * share));
+/// Gains along one row: those of the cell rows above and below it, and the share of the lower one.
+struct GainRow<'a> {
+    above: &'a [f32],
+    below: &'a [f32],
+    share: f32,
 }
 
-/// Levels of a piece of a row that begins at column `x`.
-fn row_by_cells(gain: &[f32], x: u32, counts: &[u16], levels: &mut [Level]) {
-    if let [only] = gain {
-        counts.iter().zip(levels).for_each(|(&c, l)| *l = level_of(c, *only));
-        return;
+impl<'a> GainRow<'a> {
+    /// Gains at the centre of row `y`, linear between cell rows and beyond the outer ones.
+    fn at(gain: &'a Plane<f32>, y: u32) -> Self {
+        let columns = gain.ncols();
+        let all = gain.as_slice().unwrap_or(&[]);
+        let low = ((y.saturating_sub(CELL / 2) / CELL) as usize).min(gain.nrows().saturating_sub(2));
+        let share = (y as f32 + 0.5 - (low as f32 + 0.5) * CELL as f32) / CELL as f32;
+        let row = |r: usize| &all[r * columns..(r + 1) * columns];
+        if gain.nrows() == 1 { Self { above: row(0), below: row(0), share: 0.0 } } else { Self { above: row(low), below: row(low + 1), share } }
     }
-    let mut done = 0;
-    while done < counts.len() {
-        let column = x as usize + done;
-        let low = (column.saturating_sub(CELL as usize / 2) / CELL as usize).min(gain.len() - 2);
-        let end = if low == gain.len() - 2 { counts.len() } else { ((low + 1) * CELL as usize + CELL as usize / 2 - x as usize).min(counts.len()) };
-        let step = (gain[low + 1] - gain[low]) / CELL as f32;
-        let first = gain[low] + step * (column as f32 + 0.5 - (low as f32 + 0.5) * CELL as f32);
-        let piece = counts[done..end].iter().zip(&mut levels[done..end]);
-        for (i, (&c, l)) in piece.enumerate() {
-            *l = level_of(c, first + step * i as f32);
+
+    fn cell(&self, c: usize) -> f32 {
+        self.above[c] + (self.below[c] - self.above[c]) * self.share
+    }
+
+    /// Levels of a piece of the row that begins at column `x`.
+    fn levels(&self, x: u32, counts: &[u16], levels: &mut [Level]) {
+        let cells = self.above.len();
+        if cells == 1 {
+            let only = self.cell(0);
+            counts.iter().zip(levels).for_each(|(&c, l)| *l = level_of(c, only));
+            return;
         }
-        done = end;
+        let mut done = 0;
+        while done < counts.len() {
+            let column = x as usize + done;
+            let low = (column.saturating_sub(CELL as usize / 2) / CELL as usize).min(cells - 2);
+            let next = (low + 1) * CELL as usize + CELL as usize / 2;
+            let end = if low == cells - 2 { counts.len() } else { (next - x as usize).min(counts.len()) };
+            let (left, right) = (self.cell(low), self.cell(low + 1));
+            let step = (right - left) / CELL as f32;
+            let first = left + step * (column as f32 + 0.5 - (low as f32 + 0.5) * CELL as f32);
+            for (i, (&c, l)) in counts[done..end].iter().zip(&mut levels[done..end]).enumerate() {
+                *l = level_of(c, first + step * i as f32);
+            }
+            done = end;
+        }
     }
 }
 

@@ -71,17 +71,21 @@ pub fn trace(values: &[f32], width: usize, threshold: f32, sides: Sides, keep_po
 /// Adds a strip of rows whose first row is row `first` of the window. The strip that follows must begin with this one's last row; `sides.top`
 /// and `sides.bottom` hold for the first and last strip only.
 pub fn trace_rows(values: &[f32], (width, first): (usize, usize), threshold: f32, sides: Sides, keep_points: bool, out: &mut Contour) {
-    let rows: Vec<&[f32]> = values.chunks_exact(width).collect();
+    let mut rows = values.chunks_exact(width);
+    let count = rows.len();
+    let Some(top) = rows.next() else { return };
     let centre = |row: usize| (first + row) as f32 + 0.5;
     let mut strip = Strip { threshold, sides, keep_points, out };
-    if let (true, Some(top)) = (sides.top, rows.first()) {
+    if sides.top {
         strip.between((top, first as f32), (top, centre(0)));
     }
-    for (row, pair) in rows.windows(2).enumerate() {
-        strip.between((pair[0], centre(row)), (pair[1], centre(row + 1)));
+    let mut upper = top;
+    for (row, lower) in rows.enumerate() {
+        strip.between((upper, centre(row)), (lower, centre(row + 1)));
+        upper = lower;
     }
-    if let (true, Some(bottom)) = (sides.bottom, rows.last()) {
-        strip.between((bottom, centre(rows.len() - 1)), (bottom, (first + rows.len()) as f32));
+    if sides.bottom {
+        strip.between((upper, centre(count - 1)), (upper, (first + count) as f32));
     }
 }
 
