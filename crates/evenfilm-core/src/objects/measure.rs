@@ -42,6 +42,9 @@ pub(crate) struct Visit {
 /// was measured on rendered discs of 6–30 px at blur widths 0.89 and 1.78 px).
 pub(crate) const CHORDS: f64 = 0.12;
 
+/// The edge may lie this far outside the detection level, px.
+const AROUND: u32 = 3;
+
 /// Pixels that an object must have.
 const LEAST_PIXELS: usize = 3;
 
@@ -56,6 +59,7 @@ pub(crate) struct Visitor {
     picked: Vec<Level>,
     zone: Vec<u32>,
     zone_next: Vec<u32>,
+    mine: Vec<bool>,
 }
 
 /// Where one object lies in the window.
@@ -63,7 +67,7 @@ struct Place {
     label: u32,
     branch: Branch,
     surround: Level,
-    /// Its pixels' box within the window, grown by two.
+    /// The part of the window that holds it.
     part: Rect,
 }
 
@@ -79,30 +83,14 @@ impl Visitor {
         for label in 1..=count32(self.tree.found.len()) {
             let branch = self.tree.found[label as usize - 1];
             if branch.pixels as usize >= LEAST_PIXELS && branch.core < surround {
-                let part = self.part_of(label, scene.frame);
+                let whole = Rect::new(0, 0, self.window.at.width, self.window.at.height);
+                let part = branch.part.grown(AROUND, whole);
                 if let Some(object) = self.measure(scene.frame, &Place { label, branch, surround, part }, visit) {
                     found.push(object);
                 }
             }
         }
         Ok(())
-    }
-
-    /// Box of a label's pixels within the window, grown by two pixels.
-    fn part_of(&self, label: u32, frame: Rect) -> Rect {
-        let whole = Rect::new(0, 0, self.window.at.width, self.window.at.height);
-        if self.tree.found.len() == 1 {
-            // The component is the object: its box is the window less the margin, which three pixels of blur never fill.
-            return whole;
-        }
-        let width = self.window.width();
-        let (mut x0, mut x1, mut y0, mut y1) = (width, 0, usize::MAX, 0);
-        for (i, _) in self.tree.label.iter().enumerate().filter(|(_, l)| **l == label) {
-            (x0, x1) = (x0.min(i % width), x1.max(i % width));
-            (y0, y1) = (y0.min(i / width), y1.max(i / width));
-        }
-        let _ = frame;
-        Rect::new(count32(x0), count32(y0), count32(x1 - x0 + 1), count32(y1 - y0 + 1)).grown(2, whole)
     }
 
     fn measure(&mut self, frame: Rect, place: &Place, visit: &Visit) -> Option<(Object, Vec<(u32, Run)>)> {
@@ -180,11 +168,12 @@ impl Visitor {
         self.values.clear();
         for y in place.part.y..place.part.bottom() {
             let row = y as usize * width;
-            for i in row + place.part.x as usize..row + place.part.right() as usize {
-                let label = self.tree.label[i];
-                let mine = label == place.label || (label == 0 && self.window.classes[i] != class::OTHER);
-                self.values.push(if mine { surround - f32::from(self.window.levels[i]) } else { other });
-            }
+            let range = row + place.part.x as usize..row + place.part.right() as usize;
+            let pixels = self.tree.label[range.clone()].iter().zip(&self.window.classes[range.clone()]).zip(&self.window.levels[range]);
+            self.values.extend(pixels.map(|((&label, &class), &level)| {
+                let mine = label == place.label || (label == 0 && class != class::OTHER);
+                if mine { surround - f32::from(level) } else { other }
+            }));
         }
     }
 
@@ -249,28 +238,35 @@ impl Visitor {
     /// The light missing in the object's zone: its own pixels and the unclaimed ones nearer to it than to any other, up to 3.5 blur widths
     /// out. In levels × px².
     fn deficit(&mut self, place: &Place, visit: &Visit) -> f64 {
+        let reach = pixels(3.5 * visit.blur_px);
+        let alone = self.tree.found.len() == 1 && !self.window.classes.contains(&class::OTHER);
+        if alone {
+            self.window.own_widened(reach, &mut self.mine);
+        } else {
+            self.zone_among_others(place.label, reach);
+        }
+        let zone = self.mine.iter().zip(&self.window.levels).filter(|(m, _)| **m);
+        let (total, count) = zone.fold((0u64, 0u64), |(t, n), (_, &l)| (t + u64::from(l), n + 1));
+        count as f64 * f64::from(place.surround) - total as f64
+    }
+
+    /// Marks the pixels nearer to this object than to others (city-block distance, one step at a time from all at once), up to `reach` out.
+    fn zone_among_others(&mut self, label: u32, reach: usize) {
         const OTHERS: u32 = u32::MAX;
-        let width = self.window.width();
-        let height = self.window.at.height as usize;
+        let (width, height) = (self.window.width(), self.window.at.height as usize);
         self.zone.clear();
         self.zone.extend(self.tree.label.iter().zip(&self.window.classes).map(|(&l, &c)| if c == class::OTHER { OTHERS } else { l }));
-        for _ in 0..pixels(3.5 * visit.blur_px) {
+        for _ in 0..reach {
             self.zone_next.clone_from(&self.zone);
-            for y in 0..height {
-                for x in 0..width {
-                    let i = y * width + x;
-                    if self.zone[i] != 0 {
-                        continue;
-                    }
-                    let near = [(x > 0).then(|| i - 1), (x + 1 < width).then_some(i + 1), (y > 0).then(|| i - width), (y + 1 < height).then_some(i + width)];
-                    self.zone_next[i] = near.into_iter().flatten().map(|j| self.zone[j]).max().unwrap_or(0);
-                }
+            for (i, next) in self.zone_next.iter_mut().enumerate().filter(|(i, _)| self.zone[*i] == 0) {
+                let (x, y) = (i % width, i / width);
+                let near = [(x > 0).then(|| i - 1), (x + 1 < width).then_some(i + 1), (y > 0).then(|| i - width), (y + 1 < height).then_some(i + width)];
+                *next = near.into_iter().flatten().map(|j| self.zone[j]).max().unwrap_or(0);
             }
             std::mem::swap(&mut self.zone, &mut self.zone_next);
         }
-        let mine = self.zone.iter().zip(&self.window.levels).filter(|(z, _)| **z == place.label);
-        let (total, count) = mine.fold((0u64, 0u64), |(t, n), (_, &l)| (t + u64::from(l), n + 1));
-        count as f64 * f64::from(place.surround) - total as f64
+        self.mine.clear();
+        self.mine.extend(self.zone.iter().map(|&z| z == label));
     }
 }
 

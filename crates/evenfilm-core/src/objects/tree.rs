@@ -6,7 +6,8 @@
 //! branch rises too little above the saddle to be more than noise. Otherwise both are objects and the saddle parts them.
 
 use super::window::class;
-use crate::plane::Level;
+use crate::phases::count32;
+use crate::plane::{Level, Rect};
 
 /// Buffers of one thread, and the pixels' objects: 0 none, else 1 + the index of the object in order of its first pixel.
 #[derive(Default)]
@@ -29,6 +30,8 @@ pub(crate) struct Branch {
     pub(crate) darkest: Level,
     /// Pixels below the detection level.
     pub(crate) pixels: u32,
+    /// Their box in the window.
+    pub(crate) part: Rect,
 }
 
 /// Levels that the rule is held against.
@@ -58,7 +61,7 @@ impl Tree {
             let i = (self.order[k] & 0xffff_ffff) as usize;
             self.place(i, levels[i], (width, levels.len() / width), rule);
         }
-        self.number_objects(levels);
+        self.number_objects(levels, width);
     }
 
     /// Gives a pixel to the branch it touches, joining branches that are one object.
@@ -80,7 +83,7 @@ impl Tree {
             }
         }
         if main == 0 {
-            main = u32::try_from(self.parent.len()).unwrap_or(u32::MAX);
+            main = count32(self.parent.len());
             self.parent.push(main);
             self.darkest.push(level);
         }
@@ -108,7 +111,7 @@ impl Tree {
         i
     }
 
-    fn number_objects(&mut self, levels: &[Level]) {
+    fn number_objects(&mut self, levels: &[Level], width: usize) {
         self.number.clear();
         self.number.resize(self.parent.len(), 0);
         self.found.clear();
@@ -117,13 +120,15 @@ impl Tree {
                 continue;
             }
             let root = self.root(self.label[i]) as usize;
+            let here = Rect::new(count32(i % width), count32(i / width), 1, 1);
             if self.number[root] == 0 {
-                self.found.push(Branch { core: Level::MAX, darkest: Level::MAX, pixels: 0 });
-                self.number[root] = u32::try_from(self.found.len()).unwrap_or(u32::MAX);
+                self.found.push(Branch { core: Level::MAX, darkest: Level::MAX, pixels: 0, part: here });
+                self.number[root] = count32(self.found.len());
             }
             self.label[i] = self.number[root];
             let object = &mut self.found[self.number[root] as usize - 1];
             object.pixels += 1;
+            object.part = object.part.union(here);
             if levels[i] < object.darkest {
                 object.core = object.darkest;
                 object.darkest = levels[i];

@@ -65,6 +65,13 @@ impl Window {
         }
     }
 
+    /// Marks the component's own pixels and all within `reach` of them (chessboard distance).
+    pub(crate) fn own_widened(&mut self, reach: usize, out: &mut Vec<bool>) {
+        widen(&self.classes, self.at.width as usize, reach, |c| c == class::OWN, &mut self.near);
+        out.clear();
+        out.extend(self.near.iter().map(|&n| n != 0));
+    }
+
     /// Level around the component: the median of the pixels at least `clear` px from any particle; of film, or of bare where that
     /// prevails. The film's map stands in where the window shows neither.
     pub(crate) fn surround(&mut self, scene: &Scene<'_>, clear: usize) -> Level {
