@@ -37,6 +37,11 @@ impl Gap {
     pub fn diameter_px(&self) -> f64 {
         2.0 * (self.area_px2[1] / std::f64::consts::PI).sqrt()
     }
+
+    /// √(4πA)/P (ISO 9276-6).
+    pub fn circularity(&self) -> f64 {
+        if self.perimeter_px > 0.0 { (4.0 * std::f64::consts::PI * self.area_px2[1]).sqrt() / self.perimeter_px } else { 0.0 }
+    }
 }
 
 /// What a visit needs to know beforehand.

@@ -124,14 +124,19 @@ pub struct Cut {
     pub lightest: Vec<Level>,
     /// Pixels between the gap level and half the film's optical density.
     pub thin: u64,
+    /// Pixels at the camera's full scale.
+    pub clipped: u64,
 }
 
 /// Cuts a field into runs.
 ///
 /// # Errors
 /// [`Stop`].
-pub fn cut(field: &dyn Samples, correction: &Correction<'_>, cuts: &Cuts, watch: Watch<'_>) -> Result<Cut, Stop> {
-    let parts = in_bands(field, correction, (Stage::Cut, watch), |band, levels, _| cut_band(band, levels, cuts))?;
+pub fn cut(field: &dyn Samples, correction: &Correction<'_>, cuts: &Cuts, full_scale: u16, watch: Watch<'_>) -> Result<Cut, Stop> {
+    let parts = in_bands(field, correction, (Stage::Cut, watch), |band, levels, counts| {
+        let clipped = counts.iter().filter(|&&c| c >= full_scale).count() as u64;
+        Cut { clipped, ..cut_band(band, levels, cuts) }
+    })?;
     let mut whole = Cut::default();
     for part in parts {
         append(&mut whole.particle, &part.particle);
@@ -139,6 +144,7 @@ pub fn cut(field: &dyn Samples, correction: &Correction<'_>, cuts: &Cuts, watch:
         whole.darkest.extend(part.darkest);
         whole.lightest.extend(part.lightest);
         whole.thin += part.thin;
+        whole.clipped += part.clipped;
     }
     whole.particle.row_start.push(count32(whole.particle.runs.len()));
     whole.gap.row_start.push(count32(whole.gap.runs.len()));

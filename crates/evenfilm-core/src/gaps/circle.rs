@@ -68,7 +68,7 @@ fn lower_envelope(g: &[u64], far: u64, out: &mut [u64]) {
 const COARSE: u32 = 64;
 
 /// Centres from which the search goes on.
-const STARTS: usize = 6;
+const STARTS: usize = 3;
 
 /// Radius in px of the largest circle inside gap `own`, whose box is `at`, and inside the frame. `line` holds points of its outline, at most
 /// √2 px apart, in the field.

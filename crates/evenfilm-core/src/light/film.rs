@@ -2,7 +2,9 @@
 
 use std::sync::LazyLock;
 
-use super::{BAND, Correction, in_bands};
+use rayon::prelude::*;
+
+use super::{BAND, Correction, Scratch, bands};
 use crate::plane::{Level, ONE, Plane, Rect, Samples, Stage, Stop, Watch};
 
 /// Most sub-areas in a picture; larger pictures get larger ones.
@@ -83,8 +85,6 @@ pub struct Seen {
     pub spread: f64,
     /// Median level of all pixels.
     pub median: f64,
-    /// Pixels at the camera's full scale.
-    pub clipped: u64,
 }
 
 /// Histograms of the sub-areas.
@@ -92,7 +92,6 @@ struct Cells {
     side: u32,
     across: usize,
     counts: Vec<[u32; BINS]>,
-    clipped: u64,
 }
 
 /// First look at a field. `bare_known`: level [`ONE`] is the empty slide (a blank was given). `noise` is the noise of a pixel as a share of
@@ -100,12 +99,12 @@ struct Cells {
 ///
 /// # Errors
 /// [`Stop`].
-pub fn look(field: &dyn Samples, correction: &Correction<'_>, bare_known: bool, (noise, full_scale): (f64, u16), watch: Watch<'_>) -> Result<Seen, Stop> {
-    let cells = histograms(field, correction, full_scale, watch)?;
+pub fn look(field: &dyn Samples, correction: &Correction<'_>, bare_known: bool, noise: f64, watch: Watch<'_>) -> Result<Seen, Stop> {
+    let cells = histograms(field, correction, watch)?;
     Ok(seen(&cells, bare_known, noise))
 }
 
-fn histograms(field: &dyn Samples, correction: &Correction<'_>, full_scale: u16, watch: Watch<'_>) -> Result<Cells, Stop> {
+fn histograms(field: &dyn Samples, correction: &Correction<'_>, watch: Watch<'_>) -> Result<Cells, Stop> {
     let size = field.size();
     let pixels = u64::from(size.0) * u64::from(size.1);
     let mut side = BAND;
@@ -114,11 +113,23 @@ fn histograms(field: &dyn Samples, correction: &Correction<'_>, full_scale: u16,
     }
     let across = size.0.div_ceil(side) as usize;
     let down = size.1.div_ceil(side) as usize;
-    let parts = in_bands(field, correction, (Stage::Survey, watch), |band, levels, raw| band_histograms(band, levels, raw, (side, across, full_scale)))?;
-    let mut cells = Cells { side, across, counts: vec![[0; BINS]; across * down], clipped: 0 };
-    for (band, (counts, clipped)) in parts.into_iter().enumerate() {
+    let all = bands(size);
+    let parts: Vec<Vec<[u32; BINS]>> = all
+        .par_iter()
+        .map_init(<(Scratch, Vec<Level>)>::default, |(scratch, levels), &band| {
+            watch.poll()?;
+            (watch.tell)(Stage::Survey, band.y as f32 / size.1.max(1) as f32);
+            let mut counts = vec![[0u32; BINS]; across];
+            for y in (band.y..band.bottom()).step_by(2) {
+                correction.levels_into(field, Rect::new(0, y, size.0, 1), scratch, levels)?;
+                add_row(levels, side, &mut counts);
+            }
+            Ok(counts)
+        })
+        .collect::<Result<_, Stop>>()?;
+    let mut cells = Cells { side, across, counts: vec![[0; BINS]; across * down] };
+    for (band, counts) in parts.into_iter().enumerate() {
         let row = band / (side / BAND) as usize;
-        cells.clipped += clipped;
         for (to, from) in cells.counts[row * across..].iter_mut().zip(counts) {
             to.iter_mut().zip(from).for_each(|(t, f)| *t += f);
         }
@@ -126,26 +137,20 @@ fn histograms(field: &dyn Samples, correction: &Correction<'_>, full_scale: u16,
     Ok(cells)
 }
 
-/// Histograms of the sub-areas that a band crosses, from every second pixel of every second row, and its clipped pixels.
-fn band_histograms(band: Rect, levels: &[Level], raw: &[u16], (side, across, full_scale): (u32, usize, u16)) -> (Vec<[u32; BINS]>, u64) {
+/// Adds every second pixel of a row to the histograms of the sub-areas that it crosses.
+fn add_row(levels: &[Level], side: u32, counts: &mut [[u32; BINS]]) {
     let bins = &*BIN_OF;
-    let mut counts = vec![[0u32; BINS]; across];
-    for line in levels.chunks_exact(band.width.max(1) as usize).step_by(2) {
-        for (cell, piece) in line.chunks(side as usize).enumerate() {
-            let histogram = &mut counts[cell];
-            for &level in piece.iter().step_by(2) {
-                histogram[bins[level as usize] as usize & (BINS - 1)] += 1;
-            }
+    for (piece, histogram) in levels.chunks(side as usize).zip(counts) {
+        for &level in piece.iter().step_by(2) {
+            histogram[bins[level as usize] as usize & (BINS - 1)] += 1;
         }
     }
-    let clipped = raw.iter().filter(|&&c| c >= full_scale).count() as u64;
-    (counts, clipped)
 }
 
 fn seen(cells: &Cells, bare_known: bool, noise: f64) -> Seen {
     let medians: Vec<f64> = cells.counts.iter().filter_map(|h| quantile(h, 0, BINS - 1, 0.5)).collect();
     let whole = sum_of(cells.counts.iter());
-    let nothing = Seen { film: None, cell_levels: Vec::new(), share: 0.0, spread: noise.max(1e-4), median: quantile(&whole, 0, BINS - 1, 0.5).unwrap_or(0.0), clipped: cells.clipped };
+    let nothing = Seen { film: None, cell_levels: Vec::new(), share: 0.0, spread: noise.max(1e-4), median: quantile(&whole, 0, BINS - 1, 0.5).unwrap_or(0.0) };
     let bare_from = f64::from(ONE) * (1.0 - NEARLY_BARE.max(3.0 * noise));
     let mut film_cells: Vec<f64> = if bare_known { medians.iter().copied().filter(|&m| m < bare_from).collect() } else { medians.clone() };
     if film_cells.is_empty() || (film_cells.len() as f64) < LEAST_FILM * medians.len() as f64 {

@@ -258,10 +258,16 @@ impl Visitor {
         self.zone.extend(self.tree.label.iter().zip(&self.window.classes).map(|(&l, &c)| if c == class::OTHER { OTHERS } else { l }));
         for _ in 0..reach {
             self.zone_next.clone_from(&self.zone);
-            for (i, next) in self.zone_next.iter_mut().enumerate().filter(|(i, _)| self.zone[*i] == 0) {
-                let (x, y) = (i % width, i / width);
-                let near = [(x > 0).then(|| i - 1), (x + 1 < width).then_some(i + 1), (y > 0).then(|| i - width), (y + 1 < height).then_some(i + width)];
-                *next = near.into_iter().flatten().map(|j| self.zone[j]).max().unwrap_or(0);
+            for y in 0..height {
+                for x in 0..width {
+                    let i = y * width + x;
+                    if self.zone[i] == 0 {
+                        let near = |inside: bool, j: usize| if inside { self.zone[j] } else { 0 };
+                        let across = near(x > 0, i.wrapping_sub(1)).max(near(x + 1 < width, i + 1));
+                        let along = near(y > 0, i.wrapping_sub(width)).max(near(y + 1 < height, i + width));
+                        self.zone_next[i] = across.max(along);
+                    }
+                }
             }
             std::mem::swap(&mut self.zone, &mut self.zone_next);
         }

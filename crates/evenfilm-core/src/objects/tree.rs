@@ -67,13 +67,16 @@ impl Tree {
     /// Gives a pixel to the branch it touches, joining branches that are one object.
     fn place(&mut self, i: usize, level: Level, (width, height): (usize, usize), rule: Rule) {
         let (x, y) = (i % width, i / width);
+        let (left, right) = (x.saturating_sub(1), (x + 2).min(width));
         let mut main = 0u32;
-        for ny in y.saturating_sub(1)..(y + 2).min(height) {
-            for nx in x.saturating_sub(1)..(x + 2).min(width) {
-                let label = self.label[ny * width + nx];
-                if label == 0 {
+        let mut last = 0u32;
+        for row in y.saturating_sub(1)..(y + 2).min(height) {
+            for near in row * width + left..row * width + right {
+                let label = self.label[near];
+                if label == 0 || label == last {
                     continue;
                 }
+                last = label;
                 let branch = self.root(label);
                 if main == 0 {
                     main = branch;
