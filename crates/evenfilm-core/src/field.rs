@@ -164,10 +164,11 @@ pub fn measure(
     let calibration = calibrate(&scene, &cuts, [&components, &gap_components], (optics, recipe, noise), watch)?;
     let visit = Visit { blur_px: calibration.blur_px, core_ratio: (calibration.cores > 0).then_some(calibration.core_ratio), step: EDGE_STEP, ..visit_of(recipe, noise, calibration.blur_px) };
     let refined = objects::refine(&scene, &components, &visit, watch)?;
-    let gap_visit = GapVisit { blur_px: calibration.blur_px, step: EDGE_STEP, circle: true };
+    let gap_visit = GapVisit { blur_px: calibration.blur_px, step: EDGE_STEP, circle: true, core_ratio: visit.core_ratio };
     (watch.tell)(Stage::Sum, 0.0);
     let counted_from_um = counted_from(optics, recipe);
     let (gaps, gap_map) = if gap.is_some() {
+        let scene = Scene { particle: &refined.map, ..scene };
         (gaps::refine(&scene, &cuts, &gap_components, gap_visit, watch)?, gap_runs)
     } else if bare_measured {
         gaps::outside_objects(&refined, frame, gap_visit, watch)?
@@ -233,7 +234,7 @@ fn calibrate(scene: &Scene<'_>, cuts: &Cuts, [particles, gaps]: [&[Component]; 2
         .collect::<Result<_, Stop>>()?;
     let probed: Vec<Object> = probed.into_iter().flatten().map(|(o, _)| o).filter(|o| o.core_from == objects::CoreFrom::Own && o.diameter_px() >= least).collect();
     let chosen = objects::probes(gaps, least, scene.frame);
-    let gap_visit = GapVisit { blur_px: guess, step: BLUR_STEP, circle: false };
+    let gap_visit = GapVisit { blur_px: guess, step: BLUR_STEP, circle: false, core_ratio: None };
     let probed_gaps = gaps::probe(scene, cuts, gaps, &chosen, gap_visit, watch)?;
     let width = |area: &[f64; 3], perimeter: f64| (area[0] - area[2]) / (2.0 * BLUR_QUANTILE * perimeter);
     let particle_edges = probed.iter().map(|o| (width(&o.area_px2, o.shape.perimeter_px), o.shape.perimeter_px, o.shape.circularity));

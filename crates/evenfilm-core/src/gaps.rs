@@ -7,7 +7,7 @@ pub use circle::{distance_squared, largest_circle};
 use rayon::prelude::*;
 
 use crate::light::{Scratch, bands};
-use crate::objects::{CHORDS, LARGEST_WINDOW, Refined, Scene};
+use crate::objects::{CHORDS, LARGEST_WINDOW, Refined, Scene, pixels, widen};
 use crate::phases::{Component, Cuts, RunMap, count32, join};
 use crate::plane::{Level, ONE, Rect, Stop, Watch};
 use crate::recipe::GapKind;
@@ -53,6 +53,15 @@ pub(crate) struct GapVisit {
     pub(crate) step: f64,
     /// Whether the largest circle is wanted.
     pub(crate) circle: bool,
+    /// Core ÷ surround of the powder, where it is known; then edges between bare and powder are read half way between those two.
+    pub(crate) core_ratio: Option<f64>,
+}
+
+impl GapVisit {
+    /// Reach of a blurred edge, px.
+    fn reach(&self) -> u32 {
+        count32(pixels(2.0 * self.blur_px))
+    }
 }
 
 /// Visits every gap once.
@@ -141,14 +150,19 @@ fn visit_gap(scene: &Scene<'_>, cuts: &Cuts, (own, component): (u32, &Component)
     let contrast = f64::from(ONE) - cuts.film.at(f64::from(at.x) + f64::from(at.width) / 2.0, f64::from(at.y) + f64::from(at.height) / 2.0);
     let thresholds = [-visit.step, 0.0, visit.step].map(|s| (s * contrast) as f32);
     let strip = |scratch: &mut Scratch, part: &Rect| -> Result<[Contour; 3], Stop> {
+        // Rows beyond the strip, so that what lies near a pixel is the same in every strip.
+        let read = part.grown(visit.reach(), at);
         let mut levels = Vec::new();
-        scene.correction.levels_into(scene.field, *part, scratch, &mut levels)?;
-        let values = heights(scene.gap, cuts, own, *part, &levels);
+        scene.correction.levels_into(scene.field, read, scratch, &mut levels)?;
+        let mut values = heights(scene.gap, cuts, own, read, &levels);
+        meet_particles(&mut values, &levels, scene.particle, read, &visit);
+        let skip = (part.y - read.y) as usize * part.width as usize;
+        let values = &values[skip..skip + part.width as usize * part.height as usize];
         let sides = sides_of(*part, at, scene.frame);
         let mut contours = [Contour::default(), Contour::default(), Contour::default()];
         for (k, contour) in contours.iter_mut().enumerate() {
             let first = (part.y - at.y) as usize;
-            trace_rows(&values, (part.width as usize, first), thresholds[k], sides, k == 1, contour);
+            trace_rows(values, (part.width as usize, first), thresholds[k], sides, k == 1, contour);
         }
         Ok(contours)
     };
@@ -180,6 +194,34 @@ fn visit_gap(scene: &Scene<'_>, cuts: &Cuts, (own, component): (u32, &Component)
         touches_frame: component.at.touches(scene.frame),
         kind: GapKind::Unsure,
     })
+}
+
+/// Where bare meets powder, the edge lies half way between those two, not between film and bare: such pixels, and the powder's own, are read
+/// against that level. They are the ones within reach of both, too dark to be bare.
+fn meet_particles(values: &mut [f32], levels: &[Level], particle: &RunMap, at: Rect, visit: &GapVisit) {
+    const POWDER: u8 = 1;
+    const BARE: u8 = 2;
+    let Some(ratio) = visit.core_ratio else { return };
+    if (at.y..at.bottom()).all(|y| particle.row_within(y, at.x, at.right()).is_empty()) {
+        return;
+    }
+    let width = at.width as usize;
+    let mut classes: Vec<u8> = values.iter().map(|&v| if v > 0.0 { BARE } else { 0 }).collect();
+    for (y, line) in (at.y..).zip(classes.chunks_exact_mut(width)) {
+        for run in particle.row_within(y, at.x, at.right()).map(|i| particle.runs[i]) {
+            line[(run.x0.max(at.x) - at.x) as usize..(run.x1.min(at.right()) - at.x) as usize].fill(POWDER);
+        }
+    }
+    let (mut near_powder, mut near_bare) = (Vec::new(), Vec::new());
+    let reach = visit.reach() as usize;
+    widen(&classes, width, reach, |c| c == POWDER, &mut near_powder);
+    widen(&classes, width, reach, |c| c == BARE, &mut near_bare);
+    let edge = (f64::from(ONE) * (1.0 + ratio) / 2.0) as f32;
+    for (i, value) in values.iter_mut().enumerate() {
+        if classes[i] == POWDER || (classes[i] == 0 && near_powder[i] != 0 && near_bare[i] != 0) {
+            *value = f32::from(levels[i]) - edge;
+        }
+    }
 }
 
 /// Points of a line in the field rather than in its window.

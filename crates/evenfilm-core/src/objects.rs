@@ -6,8 +6,8 @@ mod measure;
 mod tree;
 mod window;
 
-pub(crate) use measure::{CHORDS, Visit, Visitor};
-pub(crate) use window::{Scene, to_level};
+pub(crate) use measure::{CHORDS, Visit, Visitor, pixels};
+pub(crate) use window::{Scene, to_level, widen};
 
 use rayon::prelude::*;
 

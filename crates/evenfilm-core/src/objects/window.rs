@@ -119,7 +119,7 @@ pub(crate) fn median(of: &mut [Level]) -> Level {
 }
 
 /// Marks every pixel within `reach` (chessboard distance) of one that is `wanted`.
-fn widen(classes: &[u8], width: usize, reach: usize, wanted: impl Fn(u8) -> bool, out: &mut Vec<u8>) {
+pub(crate) fn widen(classes: &[u8], width: usize, reach: usize, wanted: impl Fn(u8) -> bool, out: &mut Vec<u8>) {
     out.clear();
     out.resize(classes.len(), 0);
     if width == 0 {
