@@ -2,6 +2,7 @@
 
 pub mod fault;
 pub mod limits_file;
+pub mod pictures;
 pub mod recipe_file;
 pub mod sheet;
 mod toml_file;
