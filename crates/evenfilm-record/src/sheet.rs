@@ -162,6 +162,15 @@ fn with_overrides<P: Part + Default>(top: &Section<'_>, keys: [&'static str; 2],
     Ok((default, named))
 }
 
+/// The line of a key of `[microscope]`, or of `[microscopes.NAME]` where that section has it; looked up again when an error needs it.
+pub(crate) fn microscope_key_line(path: &Path, name: Option<&str>, key: &str) -> Option<usize> {
+    let file = TomlFile::read(path, "sheet").ok()?;
+    let top = file.top();
+    let named = top.named_sections("microscopes").ok()?.into_iter().find(|(found, _)| Some(found.as_str()) == name);
+    let sections = named.map(|(_, section)| section).into_iter().chain(top.section("microscope").ok()?);
+    sections.filter(|section| section.has(key)).map(|section| section.line_of(key)).next()
+}
+
 fn lot_name(lot: Option<String>, top: &Section<'_>) -> Result<String, Fault> {
     let example = "name the lot in the first line: lot = \"TS-0412\"";
     let lot = lot.ok_or_else(|| top.fault("lot", "the sheet does not name the lot", example))?;

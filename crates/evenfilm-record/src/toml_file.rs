@@ -111,6 +111,11 @@ impl<'a> Section<'a> {
         found.and_then(|(key, item)| self.file.line(key.span().or_else(|| item.span()))).unwrap_or(self.line)
     }
 
+    /// Whether it holds the key.
+    pub(crate) fn has(&self, key: &str) -> bool {
+        self.table.contains_key(key)
+    }
+
     /// The key with its section, as messages name it.
     pub(crate) fn name_of(&self, key: &str) -> String {
         if self.title.is_empty() { key.to_owned() } else { format!("{key} in {}", self.title) }
