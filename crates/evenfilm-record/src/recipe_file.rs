@@ -1,5 +1,6 @@
 //! The recipe's file `recipe.toml`: read with the built-in values for what it leaves out, written with every choice.
 
+use std::fmt::Write as _;
 use std::path::Path;
 
 use evenfilm_core::recipe::{
@@ -70,7 +71,7 @@ fn particles(section: &Section<'_>, built_in: Particles) -> Result<Particles, Fa
         noise_factor: section.number("noise_factor", Span::up_to(100.0))?.unwrap_or(built_in.noise_factor),
         fixed_level: section.number("fixed_level", Span::SHARE)?.unwrap_or(built_in.fixed_level),
         edge: section.number("edge", Span::SHARE)?.unwrap_or(built_in.edge),
-        min_diameter_um: section.number_or_auto("min_diameter_um", Span::POSITIVE)?.unwrap_or(built_in.min_diameter_um),
+        min_diameter_um: section.number_or_auto("min_diameter_um", Span::POSITIVE, built_in.min_diameter_um)?,
         contrast: section.choice("contrast", Contrast::ALL, Contrast::word)?.unwrap_or(built_in.contrast),
         fill_holes: section.choice("fill_holes", FillHoles::ALL, FillHoles::word)?.unwrap_or(built_in.fill_holes),
     })
@@ -216,7 +217,12 @@ fn words<T: Copy + Ord>(list: &[T], word: fn(T) -> &'static str) -> Vec<&'static
 
 /// The recipe's identity: SHA-256 of [`canonical`], in lower-case hex.
 pub fn sha256(recipe: &Recipe) -> String {
-    Sha256::digest(canonical(recipe)).iter().map(|byte| format!("{byte:02x}")).collect()
+    let mut hex = String::new();
+    for byte in Sha256::digest(canonical(recipe)) {
+        // Writing to a string cannot fail.
+        let _ = write!(hex, "{byte:02x}");
+    }
+    hex
 }
 
 #[cfg(test)]

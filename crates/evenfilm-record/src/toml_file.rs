@@ -88,7 +88,7 @@ fn read_text(path: &Path, what: &str) -> Result<String, Fault> {
     match std::str::from_utf8(bytes) {
         Ok(text) => Ok(text.to_owned()),
         Err(err) => {
-            let line = 1 + bytes[..err.valid_up_to()].iter().filter(|&&byte| byte == b'\n').count();
+            let line = bytes[..err.valid_up_to()].split(|&byte| byte == b'\n').count();
             let remedy = "save it as UTF-8 in a text editor";
             Err(Fault::input(format!("the {what} is not UTF-8 text"), remedy).at(path).on_line(line))
         }
@@ -162,12 +162,13 @@ impl<'a> Section<'a> {
         if range.holds(value) { Ok(Some(value)) } else { Err(self.out_of_range(key, value, range)) }
     }
 
-    /// A number, or the word "auto": `Some(None)`.
-    pub(crate) fn number_or_auto(&self, key: &'static str, range: Span) -> Result<Option<Option<f64>>, Fault> {
+    /// A number, or `None` for the word "auto"; `built_in` where the key is absent.
+    pub(crate) fn number_or_auto(&self, key: &'static str, range: Span, built_in: Option<f64>) -> Result<Option<f64>, Fault> {
         match self.item(key) {
-            Some(item) if item.as_str() == Some("auto") => Ok(Some(None)),
+            None => Ok(built_in),
+            Some(item) if item.as_str() == Some("auto") => Ok(None),
             Some(item) if number_of(item).is_none() => Err(self.wrong_type(key, item, "a number or \"auto\"")),
-            _ => Ok(self.number(key, range)?.map(Some)),
+            Some(_) => self.number(key, range),
         }
     }
 

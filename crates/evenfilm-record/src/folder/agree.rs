@@ -42,7 +42,7 @@ pub(super) fn scale(microscope: &Microscope, fields: &[Field]) -> Result<Scale, 
 const ADD_SCALE: &str = "state it in the sheet, below [microscope]: um_per_px = 0.25, as measured with a ruling";
 
 fn missing(source: &Source) -> Fault {
-    let ignored = source.info.notes.iter().map(|note| format!("; {note}")).collect::<String>();
+    let ignored = source.info.notes.iter().fold(String::new(), |text, note| text + "; " + note);
     Fault::input(format!("the scale is missing: neither sheet nor picture states it{ignored}"), ADD_SCALE).at(&source.path)
 }
 

@@ -17,7 +17,7 @@ pub(super) struct Roles {
     pub(super) dark: Option<Source>,
 }
 
-/// A picture by name, on a line of the sheet where it stands there.
+/// A picture by name, its head not yet read.
 #[derive(Clone)]
 struct Named {
     name: String,
@@ -37,7 +37,15 @@ pub(super) fn find(folder: &Path, sheet: &Sheet, ceiling: &Ceiling) -> Result<Ro
     let blank = at.lamp(microscope.as_deref(), optics, Role::Blank)?;
     let dark = at.lamp(microscope.as_deref(), optics, Role::Dark)?;
     let source = |named: Named| Ok(Source { info: probe(&named.path, ceiling)?, name: named.name, path: named.path });
+    if let (Some(blank), Some(dark)) = (&blank, &dark) {
+        at.differ(blank, dark, "blank and as dark")?;
+    }
     let fields = at.fields(blank.iter().chain(&dark))?;
+    for (lamp, as_what) in [(&blank, "field and as blank"), (&dark, "field and as dark")] {
+        if let Some(lamp) = lamp {
+            fields.iter().try_for_each(|field| at.differ(field, lamp, as_what))?;
+        }
+    }
     let field = |named: Named| {
         let place = named.place.clone();
         Ok(Field { source: source(named)?, slide: place.slide.clone().unwrap_or_default(), place })
@@ -63,6 +71,15 @@ impl Finder<'_> {
             Some(line) => fault.on_line(line),
             None => fault,
         }
+    }
+
+    /// One picture cannot be two things.
+    fn differ(&self, one: &Named, other: &Named, as_what: &str) -> Result<(), Fault> {
+        if real(&one.path) != real(&other.path) {
+            return Ok(());
+        }
+        let message = format!("the picture {} is named as {as_what}", one.name);
+        Err(self.fault(None, message, "name another picture for one of the two"))
     }
 
     /// The file of a name, which must be there.

@@ -43,8 +43,11 @@ fn content(what: &str) -> Vec<u8> {
     }
 }
 
+/// Names, and contents as [`content`] takes them.
+type Files<'a> = &'a [(&'a str, &'a str)];
+
 /// A folder with these files, contents by [`content`].
-fn folder(files: &[(&str, &str)]) -> TempDir {
+fn folder(files: Files<'_>) -> TempDir {
     let folder = tempfile::tempdir().unwrap();
     for (name, what) in files {
         let path = folder.path().join(name);
@@ -54,7 +57,7 @@ fn folder(files: &[(&str, &str)]) -> TempDir {
     folder
 }
 
-fn open(files: &[(&str, &str)]) -> Result<Batch, Fault> {
+fn open(files: Files<'_>) -> Result<Batch, Fault> {
     Batch::open(folder(files).path(), &Options::default())
 }
 
@@ -148,7 +151,7 @@ fn recipe_and_limits_beside_above_or_named() {
 #[test]
 fn folders_that_cannot_be_used() {
     let sheet = |rest: &str| format!("lot = 'L'\n[microscope]\num_per_px = 0.25\n{rest}");
-    let cases: [(&str, &[(&str, &str)], &str); 22] = [
+    let cases: [(&str, Files<'_>, &str); 24] = [
         ("lot = 'L'", &[("f.tif", "plain")], "f.tif:0: the scale is missing: neither sheet nor picture states it"),
         ("lot = 'L'", &[("f.tif", "scaled"), ("g.tif", "plain")], "g.tif:0: the scale is missing"),
         ("lot = 'L'", &[("f.tif", "scaled"), ("g.tif", "other scale")], "g.tif:0: two scales disagree: the picture says 0.2564"),
@@ -186,6 +189,16 @@ fn folders_that_cannot_be_used() {
             &sheet("blank = 'b.tif'\n[[picture]]\nfile = 'c.tif'\nrole = 'blank'"),
             &[("b.tif", "plain"), ("c.tif", "plain")],
             "batch.toml:0: two pictures are named as blank: b.tif and c.tif",
+        ),
+        (
+            &sheet("blank = 'b.tif'\ndark = 'b.tif'"),
+            &[("b.tif", "plain"), ("f.tif", "plain")],
+            "batch.toml:0: the picture b.tif is named as blank and as dark",
+        ),
+        (
+            &sheet("dark = 'f.tif'\n[[picture]]\nfile = 'f.tif'"),
+            &[("f.tif", "plain")],
+            "batch.toml:0: the picture f.tif is named as field and as dark",
         ),
         (&sheet(""), &[("f.tif", "text in a renamed file")], "f.tif:0: the file is neither TIFF nor PNG"),
         (&sheet(""), &[("f.tif", "")], "f.tif:0: the file is empty"),
@@ -242,7 +255,7 @@ fn a_folder_without_a_sheet_stands_for_those_below() {
 
 #[test]
 fn folders_without_lots() {
-    let cases: [(&[(&str, &str)], &str, &str); 3] = [
+    let cases: [(Files<'_>, &str, &str); 3] = [
         (&[], "the folder is empty", "batch.toml"),
         (&[("f.tif", "plain")], "there is no sheet batch.toml", "write one"),
         (&[("batch.toml.txt", "lot = 'L'")], "there is no sheet batch.toml", "rename batch.toml.txt"),

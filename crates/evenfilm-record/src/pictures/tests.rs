@@ -1,7 +1,7 @@
 use std::io::Cursor;
 
 use tiff::encoder::colortype::{self, ColorType};
-use tiff::encoder::{Compression, Rational, TiffEncoder, TiffValue};
+use tiff::encoder::{Compression, DeflateLevel, Rational, TiffEncoder, TiffValue};
 use tiff::tags::{ResolutionUnit, Tag};
 
 use super::*;
@@ -78,7 +78,7 @@ fn every_supported_kind_gives_its_counts() {
     let (bytes, words) = (noise.bytes(23 * 17), noise.words(23 * 17));
     let wide = bytes.iter().map(|&count| u16::from(count) * 257).collect::<Vec<_>>();
     let big_endian = words.iter().flat_map(|word| word.to_be_bytes()).collect::<Vec<_>>();
-    for packing in [Compression::Uncompressed, Compression::Lzw, Compression::Deflate(Default::default()), Compression::Packbits] {
+    for packing in [Compression::Uncompressed, Compression::Lzw, Compression::Deflate(DeflateLevel::default()), Compression::Packbits] {
         check(&tiff::<colortype::Gray8>(size, &bytes, packing, None), Some(Tone::Linear), &wide);
         check(&tiff::<colortype::Gray16>(size, &words, packing, None), None, &words);
         let colour = bytes.iter().flat_map(|&level| [level; 3]).collect::<Vec<_>>();
@@ -93,11 +93,10 @@ fn every_supported_kind_gives_its_counts() {
 
 #[test]
 fn white_is_zero_is_turned_round() {
-    let bytes = tiff::<colortype::Gray16>((3, 1), &[0, 1000, 65535], Compression::Uncompressed, None);
+    let mut turned = tiff::<colortype::Gray16>((3, 1), &[0, 1000, 65535], Compression::Uncompressed, None);
     // PhotometricInterpretation (262, SHORT, one value): 1 is black is zero.
     let entry = [6, 1, 3, 0, 1, 0, 0, 0, 1, 0];
-    let at = bytes.windows(entry.len()).position(|window| window == entry).unwrap();
-    let mut turned = bytes;
+    let at = turned.windows(entry.len()).position(|window| window == entry).unwrap();
     turned[at + 8] = 0;
     check(&turned, None, &[65535, 64535, 0]);
 }
@@ -133,30 +132,48 @@ fn scale_of_the_file() {
     assert_eq!(decode(&file(40_000, 1, ResolutionUnit::None), None).unwrap().info.scale, None);
 }
 
-/// A TIFF head that claims a size, and as many bytes of pixels as given.
-fn claiming(width: u32, height: u32, packing: u16, pixels: usize) -> Vec<u8> {
-    let mut file = b"II*\0\x08\0\0\0".to_vec();
-    let entries: [(u16, u16, u32, u32); 9] = [
-        (256, 4, 1, width),
-        (257, 4, 1, height),
-        (258, 3, 1, 16),
-        (259, 3, 1, packing.into()),
-        (262, 3, 1, 1),
-        (273, 4, 1, 8 + 2 + 9 * 12 + 4),
-        (277, 3, 1, 1),
-        (278, 4, 1, height),
-        (279, 4, 1, u32::try_from(pixels).unwrap()),
+/// A 16-bit grey TIFF made by hand: byte order, the size that it claims, its packing, and the bytes of its pixels.
+fn by_hand(big_endian: bool, [width, height]: [u32; 2], packing: u16, pixels: &[u8]) -> Vec<u8> {
+    let two = |value: u16| if big_endian { value.to_be_bytes() } else { value.to_le_bytes() };
+    let four = |value: u32| if big_endian { value.to_be_bytes() } else { value.to_le_bytes() };
+    let entries: [(u16, u16, u32); 9] = [
+        (256, 4, width),
+        (257, 4, height),
+        (258, 3, 16),
+        (259, 3, packing.into()),
+        (262, 3, 1),
+        (273, 4, 8 + 2 + 9 * 12 + 4),
+        (277, 3, 1),
+        (278, 4, height),
+        (279, 4, u32::try_from(pixels.len()).unwrap()),
     ];
-    file.extend(9_u16.to_le_bytes());
-    for (tag, kind, count, value) in entries {
-        file.extend(tag.to_le_bytes());
-        file.extend(kind.to_le_bytes());
-        file.extend(count.to_le_bytes());
-        file.extend(value.to_le_bytes());
+    let mut file = if big_endian { b"MM\0*\0\0\0\x08".to_vec() } else { b"II*\0\x08\0\0\0".to_vec() };
+    file.extend(two(9));
+    for (tag, kind, value) in entries {
+        // Short values stand in the first bytes of their place, whatever the order.
+        let value = if kind == 3 && big_endian { value << 16 } else { value };
+        file.extend([two(tag), two(kind)].concat());
+        file.extend([four(1), four(value)].concat());
     }
     file.extend([0; 4]);
-    file.resize(file.len() + pixels, 7);
+    file.extend(pixels);
     file
+}
+
+fn claiming(width: u32, height: u32, packing: u16, pixels: usize) -> Vec<u8> {
+    by_hand(false, [width, height], packing, &vec![7; pixels])
+}
+
+#[test]
+fn byte_orders_and_wide_offsets() {
+    let words = Noise(11).words(35);
+    let big = words.iter().flat_map(|word| word.to_be_bytes()).collect::<Vec<_>>();
+    let little = words.iter().flat_map(|word| word.to_le_bytes()).collect::<Vec<_>>();
+    check(&by_hand(true, [7, 5], 1, &big), None, &words);
+    check(&by_hand(false, [7, 5], 1, &little), None, &words);
+    let mut wide = Cursor::new(Vec::new());
+    TiffEncoder::new_big(&mut wide).unwrap().write_image::<colortype::Gray16>(7, 5, &words).unwrap();
+    check(&wide.into_inner(), None, &words);
 }
 
 #[test]
@@ -175,7 +192,7 @@ fn pictures_that_cannot_be_used() {
         (claiming(40_000, 40_000, 5, 100), "cut short: it claims 40000 × 40000 pixels"),
         (claiming(0, 5, 1, 100), "empty: 0 × 5 pixels"),
         (claiming(5, 0, 1, 100), "empty: 5 × 0 pixels"),
-        (claiming(10, 10, 7, 200), "this kind of picture is not read"),
+        (claiming(10, 10, 7, 200), "this kind of picture is not read: its pixels are packed by method 7"),
         (header(60_000, 60_000), "claims 60000 × 60000 pixels, more than"),
         (header(40_000, 40_000), "cut short: it claims 40000 × 40000 pixels"),
         (png((9, 1), png::ColorType::Grayscale, png::BitDepth::One, &[1, 0]), "1 bits hold too few levels"),
@@ -211,7 +228,7 @@ fn samples_of_files() -> Vec<Vec<u8>> {
     vec![
         tiff::<colortype::Gray16>(size, &words, Compression::Uncompressed, scale()),
         tiff::<colortype::Gray16>(size, &words, Compression::Lzw, scale()),
-        tiff::<colortype::Gray8>(size, &bytes, Compression::Deflate(Default::default()), None),
+        tiff::<colortype::Gray8>(size, &bytes, Compression::Deflate(DeflateLevel::default()), None),
         tiff::<colortype::Gray8>(size, &bytes, Compression::Packbits, None),
         png(size, png::ColorType::Grayscale, png::BitDepth::Sixteen, &wide),
         png(size, png::ColorType::Indexed, png::BitDepth::Eight, &bytes),

@@ -37,8 +37,13 @@ fn open<R: Read + Seek>(reader: R, length: u64, ceiling: &Ceiling) -> Result<(De
     limits.intermediate_buffer_size = limits.decoding_buffer_size;
     let mut decoder = Decoder::new(reader).map_err(|err| fault(&err))?.with_limits(limits);
     let info = described(&mut decoder)?;
-    let plain = tag(&mut decoder, Tag::Compression)?.unwrap_or(1) == 1;
-    info.check(length, if plain { 1 } else { EXPANSION }, ceiling)?;
+    let expansion = match tag(&mut decoder, Tag::Compression)?.unwrap_or(1) {
+        1 => 1,
+        // LZW, Deflate under its two numbers, PackBits.
+        5 | 8 | 32_946 | 32_773 => EXPANSION,
+        method => return Err(unsupported(format!("its pixels are packed by method {method}"))),
+    };
+    info.check(length, expansion, ceiling)?;
     Ok((decoder, info))
 }
 

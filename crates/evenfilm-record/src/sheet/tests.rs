@@ -100,10 +100,11 @@ fn bad_sheets() {
 fn bad_files() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("batch.toml");
+    let large = vec![b'#'; (1 << 20) + 1];
     let cases: [(&[u8], &str); 4] = [
         (b"\xEF\xBB\xBFlot = 'L'\nproduct = 1", "2: product is of type integer"),
         (b"lot = 'L'\nproduct = 'caf\xE9'", "2: the sheet is not UTF-8 text"),
-        (&[b'#'; (1 << 20) + 1], "0: the sheet is larger than 1 MiB"),
+        (&large, "0: the sheet is larger than 1 MiB"),
         (b"lot = 'L'\n\0", "2: the file is not valid TOML"),
     ];
     for (bytes, expected) in cases {
@@ -119,6 +120,11 @@ fn bad_files() {
 
 #[test]
 fn no_text_makes_it_panic() {
+    let deep = 1 << 18;
+    for text in [format!("a = {}", "[".repeat(deep)), format!("lot = 'L'\n{}a = 1", "a.".repeat(deep)), format!("[{}a]", "a.".repeat(deep))]
+    {
+        assert!(parse(&text).is_err());
+    }
     for cut in (0..FULL.len()).filter(|&cut| FULL.is_char_boundary(cut)) {
         let _ = parse(&FULL[..cut]);
         let _ = parse(&FULL[cut..]);

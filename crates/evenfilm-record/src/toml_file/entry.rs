@@ -121,7 +121,9 @@ impl Writer {
             return;
         }
         self.section(keys);
-        entries.into_iter().for_each(|(key, value)| self.entry(key, value));
+        for (key, value) in entries {
+            self.entry(key, value);
+        }
     }
     /// The text.
     pub(crate) fn finish(self) -> String {
