@@ -92,7 +92,7 @@ impl Info {
         if self.pixels() == 0 {
             return Err(Fault::input(format!("the picture is empty: {size}"), "take or export it again"));
         }
-        let bytes = self.sample_bytes().saturating_add(self.pixels() * 2).saturating_add(file_bytes);
+        let bytes = self.sample_bytes().saturating_add(self.pixels().saturating_mul(2)).saturating_add(file_bytes);
         if self.pixels() > ceiling.pixels || bytes > ceiling.bytes {
             let message = format!("the picture claims {size}, more than the {} that are read at most", pixels_in_words(ceiling));
             return Err(Fault::input(message, "check the file; cut a larger slide into several fields"));

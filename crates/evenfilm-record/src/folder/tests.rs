@@ -1,3 +1,5 @@
+//! Folders made here, usable and not.
+
 use std::fs;
 use std::io::Cursor;
 

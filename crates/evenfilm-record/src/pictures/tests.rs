@@ -1,3 +1,5 @@
+//! Files made here, whole and broken, and what becomes of them.
+
 use std::io::Cursor;
 
 use tiff::encoder::colortype::{self, ColorType};
@@ -186,8 +188,9 @@ fn pictures_that_cannot_be_used() {
         file.splice(29..33, crc.drain(..));
         file
     };
-    let cases: [(Vec<u8>, &str); 14] = [
+    let cases: [(Vec<u8>, &str); 15] = [
         (claiming(60_000, 60_000, 1, 100), "claims 60000 × 60000 pixels, more than the 2000 million pixels"),
+        (claiming(u32::MAX, u32::MAX, 1, 100), "claims 4294967295 × 4294967295 pixels, more than"),
         (claiming(40_000, 40_000, 1, 100), "cut short: it claims 40000 × 40000 pixels"),
         (claiming(40_000, 40_000, 5, 100), "cut short: it claims 40000 × 40000 pixels"),
         (claiming(0, 5, 1, 100), "empty: 0 × 5 pixels"),

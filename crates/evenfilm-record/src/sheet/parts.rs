@@ -120,7 +120,7 @@ part! {
     About {
         /// Product.
         product: String = text(),
-        /// Why the pictures were taken; [`Sheet::read`] fills in [`Purpose::Lot`].
+        /// Why the pictures were taken; [`Sheet::read`](super::Sheet::read) fills in [`Purpose::Lot`].
         purpose: Purpose = choice(Purpose::ALL, Purpose::word),
         /// Day of sampling.
         sampled_on: Date = day(),
@@ -244,7 +244,7 @@ part! {
 part! {
     /// `[microscope]` and `[microscopes.X]`
     Microscope {
-        /// How the slide was lit; [`Sheet::read`] fills in [`Mode::Transmitted`].
+        /// How the slide was lit; [`Sheet::read`](super::Sheet::read) fills in [`Mode::Transmitted`].
         mode: Mode = choice(Mode::ALL, Mode::word),
         /// Width of a pixel in the film, µm, above 0.
         um_per_px: f64 = number(Span::up_to(1000.0)),

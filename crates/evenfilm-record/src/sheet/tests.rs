@@ -1,3 +1,5 @@
+//! Sheets read, written and refused.
+
 use super::*;
 
 /// Every key of the documentation, in canonical form.
