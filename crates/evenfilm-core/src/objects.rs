@@ -6,6 +6,7 @@ mod measure;
 mod tree;
 mod window;
 
+pub use measure::frame_weight;
 pub(crate) use measure::{CHORDS, Visit, Visitor, pixels};
 pub(crate) use window::{Scene, to_level, widen};
 
