@@ -303,6 +303,13 @@ agglomerate_um = 40.0
         assert_eq!(sha256(&one).len(), 64);
     }
 
+    /// A change here changes the identity of every recipe in the archive: it must be meant.
+    #[test]
+    fn identity_of_the_built_in_recipe() {
+        let built_in = resolved(&Recipe::default(), true).unwrap();
+        assert_eq!(sha256(&built_in), "8d0654ed27ba21770658a0f81a9900aea072d21108c2cd8401fc66b055f05c40", "{}", canonical(&built_in));
+    }
+
     #[test]
     fn the_light_is_decided_with_the_lot() {
         let recipe = Recipe::default();
