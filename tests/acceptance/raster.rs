@@ -165,10 +165,21 @@ fn raster_discs_have_the_printed_area() {
 #[test]
 fn polygons_have_the_printed_shape() {
     // shape.*: shapely/numpy and closed forms.
-    let ids = ["unit_square", "rectangle_3x1", "equilateral_triangle_side_1", "regular_hexagon_side_1", "L-shape", "right_triangle_3-4-5", "plus_(5_unit_cells)", "star_5/2_R=1", "irregular_9-gon"];
+    let ids = [
+        "unit_square",
+        "rectangle_3x1",
+        "equilateral_triangle_side_1",
+        "regular_hexagon_side_1",
+        "L-shape",
+        "right_triangle_3-4-5",
+        "plus_(5_unit_cells)",
+        "star_5/2_R=1",
+        "irregular_9-gon",
+    ];
     for id in ids {
         let case = check(&format!("shape.{id}"));
-        let corners: Vec<[f64; 2]> = case["inputs"]["vertices"].as_array().unwrap().iter().map(|v| [number(&v[0]), number(&v[1])]).collect();
+        let corners: Vec<[f64; 2]> =
+            case["inputs"]["vertices"].as_array().unwrap().iter().map(|v| [number(&v[0]), number(&v[1])]).collect();
         #[expect(clippy::cast_possible_truncation, reason = "outlines are kept in f32")]
         let points: Vec<[f32; 2]> = corners.iter().map(|c| [c[0] as f32, c[1] as f32]).collect();
         let hull = convex_hull(&points);

@@ -89,7 +89,13 @@ fn normal_quantile(p: f64) -> f64 {
     static TABLE: std::sync::LazyLock<Vec<f64>> = std::sync::LazyLock::new(|| {
         let density = |z: f64| libm_exp(-z * z / 2.0) / (2.0 * std::f64::consts::PI).sqrt();
         let mut sum = 0.0;
-        (0..16_000).map(|i| { let z = -8.0 + f64::from(i) * 0.001; sum += 0.0005 * (density(z) + density(z + 0.001)); sum }).collect()
+        (0..16_000)
+            .map(|i| {
+                let z = -8.0 + f64::from(i) * 0.001;
+                sum += 0.0005 * (density(z) + density(z + 0.001));
+                sum
+            })
+            .collect()
     });
     let i = TABLE.partition_point(|&c| c < p);
     let below = if i == 0 { 0.0 } else { TABLE[i - 1] };

@@ -9,7 +9,7 @@ use rayon::prelude::*;
 use crate::light::{Scratch, bands};
 use crate::objects::{CHORDS, LARGEST_WINDOW, Refined, Scene, pixels, widen};
 use crate::phases::{Component, Cuts, RunMap, count32, join};
-use crate::plane::{Level, ONE, Rect, Stop, Watch};
+use crate::plane::{Level, ONE, Rect, Stop, Watch, single};
 use crate::recipe::GapKind;
 use crate::shape::{Contour, Sides, trace_rows};
 
@@ -65,7 +65,13 @@ impl GapVisit {
 }
 
 /// Visits every gap once.
-pub(crate) fn refine(scene: &Scene<'_>, cuts: &Cuts, components: &[Component], visit: GapVisit, watch: Watch<'_>) -> Result<Vec<Gap>, Stop> {
+pub(crate) fn refine(
+    scene: &Scene<'_>,
+    cuts: &Cuts,
+    components: &[Component],
+    visit: GapVisit,
+    watch: Watch<'_>,
+) -> Result<Vec<Gap>, Stop> {
     components
         .par_iter()
         .enumerate()
@@ -77,7 +83,14 @@ pub(crate) fn refine(scene: &Scene<'_>, cuts: &Cuts, components: &[Component], v
 }
 
 /// Looks at some gaps of `all` for the calibration.
-pub(crate) fn probe(scene: &Scene<'_>, cuts: &Cuts, all: &[Component], chosen: &[usize], visit: GapVisit, watch: Watch<'_>) -> Result<Vec<Gap>, Stop> {
+pub(crate) fn probe(
+    scene: &Scene<'_>,
+    cuts: &Cuts,
+    all: &[Component],
+    chosen: &[usize],
+    visit: GapVisit,
+    watch: Watch<'_>,
+) -> Result<Vec<Gap>, Stop> {
     chosen
         .par_iter()
         .map_init(Scratch::default, |scratch, &i| {
@@ -144,11 +157,17 @@ fn strips(at: Rect) -> Vec<Rect> {
     bands((at.width, at.height)).into_iter().map(band).collect()
 }
 
-fn visit_gap(scene: &Scene<'_>, cuts: &Cuts, (own, component): (u32, &Component), visit: GapVisit, scratch: &mut Scratch) -> Result<Gap, Stop> {
+fn visit_gap(
+    scene: &Scene<'_>,
+    cuts: &Cuts,
+    (own, component): (u32, &Component),
+    visit: GapVisit,
+    scratch: &mut Scratch,
+) -> Result<Gap, Stop> {
     let at = component.at.grown(3, scene.frame);
     let whole = strips(at);
     let contrast = f64::from(ONE) - cuts.film.at(f64::from(at.x) + f64::from(at.width) / 2.0, f64::from(at.y) + f64::from(at.height) / 2.0);
-    let thresholds = [-visit.step, 0.0, visit.step].map(|s| (s * contrast) as f32);
+    let thresholds = [-visit.step, 0.0, visit.step].map(|s| single(s * contrast));
     let strip = |scratch: &mut Scratch, part: &Rect| -> Result<[Contour; 3], Stop> {
         // Rows beyond the strip, so that what lies near a pixel is the same in every strip.
         let read = part.grown(visit.reach(), at);
@@ -216,7 +235,7 @@ fn meet_particles(values: &mut [f32], levels: &[Level], particle: &RunMap, at: R
     let reach = visit.reach() as usize;
     widen(&classes, width, reach, |c| c == POWDER, &mut near_powder);
     widen(&classes, width, reach, |c| c == BARE, &mut near_bare);
-    let edge = (f64::from(ONE) * (1.0 + ratio) / 2.0) as f32;
+    let edge = single(f64::from(ONE) * (1.0 + ratio) / 2.0);
     for (i, value) in values.iter_mut().enumerate() {
         if classes[i] == POWDER || (classes[i] == 0 && near_powder[i] != 0 && near_bare[i] != 0) {
             *value = f32::from(levels[i]) - edge;
@@ -247,12 +266,12 @@ fn heights(gap: &RunMap, cuts: &Cuts, own: u32, at: Rect, levels: &[Level]) -> V
     let mut values = Vec::with_capacity(levels.len());
     let mut cut_row = Vec::new();
     for (y, line) in (at.y..).zip(levels.chunks_exact(width.max(1))) {
-        if (y - at.y) % BLOCK == 0 {
+        if (y - at.y).is_multiple_of(BLOCK) {
             cut_row.clear();
             let middle = f64::from(y) + f64::from(BLOCK) / 2.0;
             cut_row.extend((0..at.width.div_ceil(BLOCK)).map(|b| {
                 let x = f64::from(at.x + b * BLOCK) + f64::from(BLOCK) / 2.0;
-                cuts.gap_level(cuts.film.at(x, middle)) as f32
+                single(cuts.gap_level(cuts.film.at(x, middle)))
             }));
         }
         let start = values.len();

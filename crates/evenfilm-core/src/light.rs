@@ -11,7 +11,7 @@ pub use noise::noise_of_counts;
 
 use rayon::prelude::*;
 
-use crate::plane::{Level, ONE, Plane, Rect, Samples, Stage, Stop, Watch};
+use crate::plane::{Level, ONE, Plane, Rect, Samples, Stage, Stop, Watch, single};
 
 /// Rows of a band: the piece in which pictures are read, fixed by the data and never by the number of threads.
 pub const BAND: u32 = 64;
@@ -143,7 +143,8 @@ fn cell_rows(blank: &dyn Samples, dark: Option<&dyn Samples>, band: Rect) -> Res
             let x1 = (x0 + CELL as usize).min(width);
             let total = |of: &[u16]| of.chunks(width).take(strip.len() / width).map(|row| sum(&row[x0..x1])).sum::<u64>();
             let pixels = ((x1 - x0) * strip.len() / width) as f64;
-            means.push(((total(strip) as f64 - if dark_strip.is_empty() { 0.0 } else { total(dark_strip) as f64 }) / pixels) as f32);
+            let dark = if dark_strip.is_empty() { 0.0 } else { total(dark_strip) as f64 };
+            means.push(single((total(strip) as f64 - dark) / pixels));
         }
     }
     Ok(means)
@@ -263,7 +264,11 @@ impl<'a> GainRow<'a> {
         let low = ((y.saturating_sub(CELL / 2) / CELL) as usize).min(gain.nrows().saturating_sub(2));
         let share = (y as f32 + 0.5 - (low as f32 + 0.5) * CELL as f32) / CELL as f32;
         let row = |r: usize| &all[r * columns..(r + 1) * columns];
-        if gain.nrows() == 1 { Self { above: row(0), below: row(0), share: 0.0 } } else { Self { above: row(low), below: row(low + 1), share } }
+        if gain.nrows() == 1 {
+            Self { above: row(0), below: row(0), share: 0.0 }
+        } else {
+            Self { above: row(low), below: row(low + 1), share }
+        }
     }
 
     fn cell(&self, c: usize) -> f32 {

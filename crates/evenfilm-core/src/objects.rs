@@ -108,9 +108,8 @@ pub(crate) const CORE_WIDTHS: f64 = 7.0;
 
 /// The components most fit to tell blur and core: the largest that are not cut by the frame, those that fill their box like a disc first.
 pub(crate) fn probes(components: &[Component], least_px: f64, frame: Rect) -> Vec<usize> {
-    let fit = |c: &Component| {
-        f64::from(c.at.width.min(c.at.height)) >= least_px && c.at.area() <= LARGEST_WINDOW / 16 && !c.at.touches(frame)
-    };
+    let fit =
+        |c: &Component| f64::from(c.at.width.min(c.at.height)) >= least_px && c.at.area() <= LARGEST_WINDOW / 16 && !c.at.touches(frame);
     let mut chosen: Vec<usize> = (0..components.len()).filter(|&i| fit(&components[i])).collect();
     let ragged = |c: &Component| (c.area as f64) < 0.7 * c.at.area() as f64;
     chosen.sort_by_key(|&i| (ragged(&components[i]), std::cmp::Reverse(components[i].area), i));

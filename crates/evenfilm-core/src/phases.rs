@@ -184,7 +184,7 @@ fn cut_band(band: Rect, levels: &[Level], cuts: &Cuts) -> Cut {
     let mut blocks = Vec::new();
     let mut classes = vec![0u8; band.width as usize];
     for (y, line) in (band.y..).zip(levels.chunks_exact(band.width.max(1) as usize)) {
-        if (y - band.y) % BLOCK == 0 {
+        if (y - band.y).is_multiple_of(BLOCK) {
             blocks_of_row(cuts, y, band.width, &mut blocks);
         }
         out.thin += classify(line, &blocks, &mut classes);
@@ -214,7 +214,8 @@ fn classify(line: &[Level], blocks: &[Block], classes: &mut [u8]) -> u64 {
         let mut above = 0u16;
         for (&level, c) in piece.iter().zip(class) {
             *c = u8::from(level < block.particle) * PARTICLE + u8::from(level > block.gap) * GAP;
-            above += u16::from(level > block.thin) - u16::from((level > block.gap) & (level > block.thin));
+            // Without branches: lighter than half the film's density, but not a gap.
+            above += u16::from(level > block.thin) * u16::from(level <= block.gap);
         }
         thin += u64::from(above);
     }
@@ -269,7 +270,8 @@ pub fn join(map: &mut RunMap, extremes: &[Level], darker: bool, keep: impl Fn(&C
         for i in map.row_start[y] as usize..map.row_start[y + 1] as usize {
             let run = map.runs[i];
             let root = roots[i] as usize;
-            let here = Component { at: Rect::new(run.x0, count32(y), run.x1 - run.x0, 1), area: u64::from(run.x1 - run.x0), extreme: extremes[i] };
+            let here =
+                Component { at: Rect::new(run.x0, count32(y), run.x1 - run.x0, 1), area: u64::from(run.x1 - run.x0), extreme: extremes[i] };
             if number[root] == NOBODY {
                 number[root] = count32(found.len());
                 found.push(here);

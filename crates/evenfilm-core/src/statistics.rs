@@ -56,7 +56,9 @@ fn beta_fraction(a: f64, b: f64, x: f64) -> f64 {
     let mut fraction = d;
     for m in 1..500 {
         let m = f64::from(m);
-        for step in [m * (b - m) * x / ((a + 2.0 * m - 1.0) * (a + 2.0 * m)), -(a + m) * (a + b + m) * x / ((a + 2.0 * m) * (a + 2.0 * m + 1.0))] {
+        for step in
+            [m * (b - m) * x / ((a + 2.0 * m - 1.0) * (a + 2.0 * m)), -(a + m) * (a + b + m) * x / ((a + 2.0 * m) * (a + 2.0 * m + 1.0))]
+        {
             d = 1.0 / keep(1.0 + step * d);
             c = keep(1.0 + step / c);
             fraction *= c * d;
@@ -75,7 +77,13 @@ mod tests {
     #[test]
     fn student_t_agrees_with_the_tables() {
         // scipy 1.17.1 stats.t.ppf(0.975, n); the same numbers to 4 digits stand in every printed table.
-        for (dof, t) in [(1.0, 12.706_204_736_174_71), (2.0, 4.302_652_729_696_142), (9.0, 2.262_157_162_798_205), (30.0, 2.042_272_456_301_238), (1000.0, 1.962_339_080_836_2)] {
+        for (dof, t) in [
+            (1.0, 12.706_204_736_174_71),
+            (2.0, 4.302_652_729_696_142),
+            (9.0, 2.262_157_162_798_205),
+            (30.0, 2.042_272_456_301_238),
+            (1000.0, 1.962_339_080_836_2),
+        ] {
             assert!((student_t_975(dof) / t - 1.0).abs() < 1e-9, "{dof}: {}", student_t_975(dof));
         }
     }

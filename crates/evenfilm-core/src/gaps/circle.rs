@@ -1,6 +1,6 @@
 //! The largest circle inside a gap and the frame.
 
-use crate::phases::RunMap;
+use crate::phases::{RunMap, count32};
 use crate::plane::Rect;
 
 /// Squared Euclidean distance of every cell to the nearest cell that is not `inside`; cells beyond the map count as inside. Exact
@@ -91,7 +91,8 @@ pub fn largest_circle(gap: &RunMap, own: u32, at: Rect, frame: Rect, line: &[[f6
         let (cx, cy) = (start % (across + 2), start / (across + 2));
         let centre = [f64::from(at.x) + (cx as f64 - 0.5) * f64::from(cell), f64::from(at.y) + (cy as f64 - 0.5) * f64::from(cell)];
         let bound = ((coarse[start] as f64).sqrt() + 3.0) * f64::from(cell);
-        let near: Vec<[f64; 2]> = line.iter().copied().filter(|p| squared(*p, centre) < (2.0 * bound + 3.0) * (2.0 * bound + 3.0)).collect();
+        let near: Vec<[f64; 2]> =
+            line.iter().copied().filter(|p| squared(*p, centre) < (2.0 * bound + 3.0) * (2.0 * bound + 3.0)).collect();
         best = best.max(climb(centre, f64::from(cell).max(1.0), (frame, &near), within));
     }
     if best == 0.0 {
@@ -134,8 +135,8 @@ fn all_gap(gap: &RunMap, own: u32, at: Rect, cell: u32, (across, down): (usize, 
     }
     let full = |(i, &n): (usize, &u32)| {
         let (c, r) = (i % across, i / across);
-        let width = cell.min(at.width - c as u32 * cell);
-        let height = cell.min(at.height - r as u32 * cell);
+        let width = cell.min(at.width - count32(c) * cell);
+        let height = cell.min(at.height - count32(r) * cell);
         n == width * height
     };
     covered.iter().enumerate().map(full).collect()
@@ -169,7 +170,10 @@ fn climb(mut centre: [f64; 2], mut step: f64, (frame, line): (Rect, &[[f64; 2]])
         if !within(c) {
             return 0.0;
         }
-        let sides = (c[0] - f64::from(frame.x)).min(f64::from(frame.right()) - c[0]).min(c[1] - f64::from(frame.y)).min(f64::from(frame.bottom()) - c[1]);
+        let sides = (c[0] - f64::from(frame.x))
+            .min(f64::from(frame.right()) - c[0])
+            .min(c[1] - f64::from(frame.y))
+            .min(f64::from(frame.bottom()) - c[1]);
         let nearest = line.iter().map(|p| squared(*p, c)).fold(f64::INFINITY, f64::min);
         sides.min(nearest.sqrt())
     };
@@ -199,14 +203,14 @@ mod tests {
             let inside: Vec<bool> = (0..width * height)
                 .map(|_| {
                     state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
-                    (state >> 40) % 5 != 0
+                    !(state >> 40).is_multiple_of(5)
                 })
                 .collect();
             let found = distance_squared(&inside, width);
-            for i in 0..inside.len() {
+            for (i, &distance) in found.iter().enumerate() {
                 let to = |j: usize| ((i % width).abs_diff(j % width).pow(2) + (i / width).abs_diff(j / width).pow(2)) as u64;
                 let naive = (0..inside.len()).filter(|&j| !inside[j]).map(to).min().unwrap_or(u64::MAX);
-                assert_eq!(found[i], naive, "case {case} cell {i}");
+                assert_eq!(distance, naive, "case {case} cell {i}");
             }
         }
     }

@@ -5,7 +5,7 @@ use std::sync::LazyLock;
 use rayon::prelude::*;
 
 use super::{BAND, Correction, Scratch, bands};
-use crate::plane::{Level, ONE, Plane, Rect, Samples, Stage, Stop, Watch};
+use crate::plane::{Level, ONE, Plane, Rect, Samples, Stage, Stop, Watch, single};
 
 /// Most sub-areas in a picture; larger pictures get larger ones.
 const MOST_CELLS: u64 = 4096;
@@ -31,7 +31,12 @@ fn bin_of(level: Level) -> u16 {
 
 /// Middle level of a bin.
 fn middle(bin: usize) -> f64 {
-    let root = (bin as f64 + 0.5) / 2.0;
+    within(bin, 0.5)
+}
+
+/// Level at a share of the way through a bin.
+fn within(bin: usize, share: f64) -> f64 {
+    let root = 0.5 * (bin as f64 + share);
     root * root
 }
 
@@ -45,7 +50,7 @@ pub struct FilmGrid {
 impl FilmGrid {
     /// The same level everywhere.
     pub fn flat(level: f64) -> Self {
-        Self { cell: BAND, value: Plane::from_elem((1, 1), level as f32) }
+        Self { cell: BAND, value: Plane::from_elem((1, 1), single(level)) }
     }
 
     /// Film level at a place of the field, px.
@@ -150,7 +155,13 @@ fn add_row(levels: &[Level], side: u32, counts: &mut [[u32; BINS]]) {
 fn seen(cells: &Cells, bare_known: bool, noise: f64) -> Seen {
     let medians: Vec<f64> = cells.counts.iter().filter_map(|h| quantile(h, 0, BINS - 1, 0.5)).collect();
     let whole = sum_of(cells.counts.iter());
-    let nothing = Seen { film: None, cell_levels: Vec::new(), share: 0.0, spread: noise.max(1e-4), median: quantile(&whole, 0, BINS - 1, 0.5).unwrap_or(0.0) };
+    let nothing = Seen {
+        film: None,
+        cell_levels: Vec::new(),
+        share: 0.0,
+        spread: noise.max(1e-4),
+        median: quantile(&whole, 0, BINS - 1, 0.5).unwrap_or(0.0),
+    };
     let bare_from = f64::from(ONE) * (1.0 - NEARLY_BARE.max(3.0 * noise));
     let mut film_cells: Vec<f64> = if bare_known { medians.iter().copied().filter(|&m| m < bare_from).collect() } else { medians.clone() };
     if film_cells.is_empty() || (film_cells.len() as f64) < LEAST_FILM * medians.len() as f64 {
@@ -206,11 +217,10 @@ fn total(histogram: &[u32; BINS], low: usize, high: usize) -> f64 {
 fn quantile(histogram: &[u32; BINS], low: usize, high: usize, share: f64) -> Option<f64> {
     let wanted = share * total(histogram, low, high);
     let mut below = 0.0;
-    for bin in low..=high {
-        let count = f64::from(histogram[bin]);
+    for (bin, &count) in histogram.iter().enumerate().take(high + 1).skip(low) {
+        let count = f64::from(count);
         if count > 0.0 && below + count >= wanted {
-            let root = (bin as f64 + (wanted - below) / count) / 2.0;
-            return Some(root * root);
+            return Some(within(bin, (wanted - below) / count));
         }
         below += count;
     }
@@ -220,7 +230,7 @@ fn quantile(histogram: &[u32; BINS], low: usize, high: usize, share: f64) -> Opt
 /// Median of the pixels of a sub-area that may be film, where there are enough of them.
 fn film_of(histogram: &[u32; BINS], low: usize, high: usize) -> Option<f64> {
     let film = total(histogram, low, high);
-    if film < LEAST_OF_CELL * total(histogram, 0, BINS - 1) || film < 4.0 { None } else { quantile(histogram, low, high, 0.5) }
+    if film < LEAST_OF_CELL * total(histogram, 0, BINS - 1) || film < 1.0 { None } else { quantile(histogram, low, high, 0.5) }
 }
 
 /// Relative spread about the sub-areas' medians: 1.4826 × median absolute deviation, pooled.
@@ -229,11 +239,11 @@ fn spread_of(cells: &Cells, medians: &[Option<f64>], (low, high): (usize, usize)
     let mut deviations = [0u64; 2048];
     for (histogram, median) in cells.counts.iter().zip(medians) {
         let Some(median) = median else { continue };
-        for bin in low..=high {
+        for (bin, &count) in histogram.iter().enumerate().take(high + 1).skip(low) {
             let off = ((middle(bin) / median - 1.0).abs() * FINE).min(2047.0);
             #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "cut to 0..=2047")]
             let place = off as usize;
-            deviations[place] += u64::from(histogram[bin]);
+            deviations[place] += u64::from(count);
         }
     }
     let half = deviations.iter().sum::<u64>().div_ceil(2);
@@ -273,7 +283,7 @@ fn filled(cells: &Cells, levels: &[Option<f64>]) -> FilmGrid {
             break;
         }
     }
-    let value = known.iter().map(|l| l.unwrap_or(f64::from(ONE)) as f32).collect();
+    let value = known.iter().map(|l| single(l.unwrap_or(f64::from(ONE)))).collect();
     let value = Plane::from_shape_vec((down, across), value).unwrap_or_else(|_| Plane::from_elem((1, 1), ONE as f32));
     FilmGrid { cell: cells.side, value }
 }

@@ -6,13 +6,13 @@ use super::tree::{Branch, Rule, Tree};
 use super::window::{Scene, Window, class, median, to_level};
 use super::{CORE_WIDTHS, CoreFrom, Object, SizedBy};
 use crate::phases::{Run, count32};
-use crate::plane::{Level, ONE, Rect, Stop};
+use crate::plane::{Level, ONE, Rect, Stop, single};
 use crate::recipe::{Contrast, Kind};
 use crate::shape::{Contour, Shape, Sides, trace};
 
 /// Optical density of every level, −log10 of the transmission; black counts as half a step.
 static OD: LazyLock<Vec<f32>> =
-    LazyLock::new(|| (0..=u16::MAX).map(|l| -libm::log10(f64::from(l).max(0.5) / f64::from(ONE)) as f32).collect());
+    LazyLock::new(|| (0..=u16::MAX).map(|l| single(-libm::log10(f64::from(l).max(0.5) / f64::from(ONE)))).collect());
 
 /// Optical density of a level.
 pub(crate) fn od_of(level: Level) -> f64 {
@@ -46,7 +46,7 @@ pub(crate) const CHORDS: f64 = 0.12;
 const AROUND: u32 = 3;
 
 /// Pixels that an object must have.
-const LEAST_PIXELS: usize = 3;
+const LEAST_PIXELS: f64 = 3.0;
 
 /// Buffers of one thread.
 #[derive(Default)]
@@ -73,7 +73,14 @@ struct Place {
 
 impl Visitor {
     /// Measures the objects of component `own`, whose box is `at`, and adds them with their runs.
-    pub(crate) fn visit(&mut self, scene: &Scene<'_>, own: u32, at: Rect, visit: &Visit, found: &mut Vec<(Object, Vec<(u32, Run)>)>) -> Result<(), Stop> {
+    pub(crate) fn visit(
+        &mut self,
+        scene: &Scene<'_>,
+        own: u32,
+        at: Rect,
+        visit: &Visit,
+        found: &mut Vec<(Object, Vec<(u32, Run)>)>,
+    ) -> Result<(), Stop> {
         let reach = pixels(3.5 * visit.blur_px) + 4;
         self.window.load(scene, own, at.grown(count32(reach), scene.frame))?;
         let surround = self.window.surround(scene, pixels(2.0 * visit.blur_px).max(2));
@@ -82,7 +89,7 @@ impl Visitor {
         self.tree.grow(&self.window.levels, &self.window.classes, self.window.width(), rule);
         for label in 1..=count32(self.tree.found.len()) {
             let branch = self.tree.found[label as usize - 1];
-            if branch.pixels as usize >= LEAST_PIXELS && branch.core < surround {
+            if f64::from(branch.pixels) >= LEAST_PIXELS && branch.core < surround {
                 let whole = Rect::new(0, 0, self.window.at.width, self.window.at.height);
                 let part = branch.part.grown(AROUND, whole);
                 if let Some(object) = self.measure(scene.frame, &Place { label, branch, surround, part }, visit) {
@@ -95,57 +102,30 @@ impl Visitor {
 
     fn measure(&mut self, frame: Rect, place: &Place, visit: &Visit) -> Option<(Object, Vec<(u32, Run)>)> {
         let surround = f64::from(place.surround);
-        let own_depth = surround - f64::from(place.branch.core);
-        let own_core = self.own_core(place, own_depth, visit);
-        let (core, core_from) = match (own_core, visit.core_ratio, visit.contrast) {
-            (Some(core), _, _) => (f64::from(core), CoreFrom::Own),
-            (None, Some(ratio), Contrast::Constant) => (surround * ratio, CoreFrom::Shared),
-            _ => (f64::from(place.branch.core), CoreFrom::Own),
-        };
+        let (contrast, core_from) = self.contrast(place, visit);
         self.depths(place);
-        let sides = self.sides(place.part, frame);
-        let mut contrast = surround - core;
-        // A faint object that spans several blur widths would show the shared contrast if it had it.
-        let mut core_from = core_from;
-        if core_from == CoreFrom::Shared && own_depth < 0.5 * contrast && f64::from(place.branch.pixels) > 16.0 * visit.blur_px * visit.blur_px {
-            (contrast, core_from) = (own_depth, CoreFrom::Own);
-        }
-        let width = place.part.width as usize;
-        let blur2 = visit.blur_px * visit.blur_px + CHORDS;
-        let mut area_px2 = [0.0; 3];
-        for (k, offset) in [-visit.step, 0.0, visit.step].into_iter().enumerate() {
-            let level = (contrast * (visit.edge + offset)) as f32;
-            trace(&self.values, width, level, sides, k == 1, &mut self.contours[k]);
-            area_px2[k] = self.contours[k].area_without_blur(blur2);
-        }
-        let diameter = 2.0 * (area_px2[1] / std::f64::consts::PI).sqrt();
-        let cut = if own_depth * 0.5 < contrast * visit.edge && area_px2[1] < 3.0 { own_depth * visit.edge } else { contrast * visit.edge };
-        let (runs, od) = self.pixels_of(place, cut);
+        let mut area_px2 = self.areas(place.part, frame, contrast, visit);
+        let peak = surround - f64::from(place.branch.core);
+        // Too blurred to reach half way to the core: its pixels are those half way to its own peak.
+        let unresolved = 0.5 * peak < contrast * visit.edge && area_px2[1] < LEAST_PIXELS;
+        let (runs, od) = self.pixels_of(place, visit.edge * if unresolved { peak } else { contrast });
+        let at = box_of(&runs);
+        let touches_frame = at.touches(frame);
         let mut sized_by = SizedBy::Outline;
-        let touches_frame = self.touches(&runs, frame);
-        if diameter < visit.deficit_below_px && !touches_frame {
+        if diameter(area_px2[1]) < visit.deficit_below_px && !touches_frame {
             let deficit = self.deficit(place, visit) / contrast;
-            let scale = if area_px2[1] > 0.0 { deficit / area_px2[1] } else { 0.0 };
-            area_px2 = if scale > 0.0 { area_px2.map(|a| a * scale) } else { [deficit; 3] };
-            area_px2[1] = deficit;
+            area_px2 = if area_px2[1] > 0.0 { area_px2.map(|a| a * (deficit / area_px2[1])) } else { [deficit; 3] };
             sized_by = SizedBy::Deficit;
         }
         let count: u32 = runs.iter().map(|(_, r)| r.x1 - r.x0).sum();
-        if runs.is_empty() || (count as usize) < LEAST_PIXELS || area_px2[1] < LEAST_PIXELS as f64 {
+        if f64::from(count) < LEAST_PIXELS || area_px2[1] < LEAST_PIXELS {
             return None;
         }
         let contour = &self.contours[1];
-        let at = box_of(&runs);
-        let centroid = if contour.area_px2 > 0.0 {
-            let c = contour.centroid();
-            [c[0] + f64::from(self.window.at.x + place.part.x), c[1] + f64::from(self.window.at.y + place.part.y)]
-        } else {
-            [f64::from(at.x) + f64::from(at.width) / 2.0, f64::from(at.y) + f64::from(at.height) / 2.0]
-        };
         let weight = if touches_frame { None } else { frame_weight(frame, extent_of(&contour.points, at)) };
         let object = Object {
             at,
-            centroid_px: centroid,
+            centroid_px: self.centroid(place.part, at),
             surround: place.surround,
             core: to_level(surround - contrast),
             core_from,
@@ -158,6 +138,44 @@ impl Visitor {
             kind: Kind::Unsure,
         };
         Some((object, runs))
+    }
+
+    /// Depth of the object's core below the surround, in levels, and where the core comes from.
+    fn contrast(&mut self, place: &Place, visit: &Visit) -> (f64, CoreFrom) {
+        let surround = f64::from(place.surround);
+        let peak = surround - f64::from(place.branch.core);
+        if let Some(core) = self.own_core(place, peak, visit) {
+            return (surround - f64::from(core), CoreFrom::Own);
+        }
+        let (Some(ratio), Contrast::Constant) = (visit.core_ratio, visit.contrast) else { return (peak, CoreFrom::Own) };
+        let shared = surround * (1.0 - ratio);
+        // One that spans several blur widths would show the shared contrast if it had it: this one is fainter.
+        let wide = f64::from(place.branch.pixels) > 16.0 * visit.blur_px * visit.blur_px;
+        if wide && peak < 0.5 * shared { (peak, CoreFrom::Own) } else { (shared, CoreFrom::Shared) }
+    }
+
+    /// Blur-corrected areas at the three edge levels.
+    fn areas(&mut self, part: Rect, frame: Rect, contrast: f64, visit: &Visit) -> [f64; 3] {
+        let sides = self.sides(part, frame);
+        let blur2 = visit.blur_px * visit.blur_px + CHORDS;
+        let mut area_px2 = [0.0; 3];
+        for (k, offset) in [-visit.step, 0.0, visit.step].into_iter().enumerate() {
+            let level = single(contrast * (visit.edge + offset));
+            trace(&self.values, part.width as usize, level, sides, k == 1, &mut self.contours[k]);
+            area_px2[k] = self.contours[k].area_without_blur(blur2);
+        }
+        area_px2
+    }
+
+    /// Centroid of the outline in the field; the middle of the pixels' box where there is no outline.
+    fn centroid(&self, part: Rect, at: Rect) -> [f64; 2] {
+        let contour = &self.contours[1];
+        if contour.area_px2 > 0.0 {
+            let [x, y] = contour.centroid();
+            [x + f64::from(self.window.at.x + part.x), y + f64::from(self.window.at.y + part.y)]
+        } else {
+            [f64::from(at.x) + f64::from(at.width) / 2.0, f64::from(at.y) + f64::from(at.height) / 2.0]
+        }
     }
 
     /// Depths below the surround of the object's part of the window; pixels of others stand above the surround.
@@ -181,10 +199,6 @@ impl Visitor {
     fn sides(&self, part: Rect, frame: Rect) -> Sides {
         let (x, y) = (self.window.at.x + part.x, self.window.at.y + part.y);
         Sides { left: x == frame.x, right: x + part.width == frame.right(), top: y == frame.y, bottom: y + part.height == frame.bottom() }
-    }
-
-    fn touches(&self, runs: &[(u32, Run)], frame: Rect) -> bool {
-        runs.iter().any(|(y, r)| *y == frame.y || *y + 1 == frame.bottom() || r.x0 == frame.x || r.x1 == frame.right())
     }
 
     /// The object's own core: the median level at least 3.5 blur widths inside its half-way line, where it is wide enough.
@@ -280,6 +294,10 @@ impl Visitor {
 #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "lengths of windows are small and positive")]
 pub(crate) fn pixels(length: f64) -> usize {
     length.ceil().clamp(0.0, 1e6) as usize
+}
+
+fn diameter(area: f64) -> f64 {
+    2.0 * (area / std::f64::consts::PI).sqrt()
 }
 
 fn box_of(runs: &[(u32, Run)]) -> Rect {

@@ -118,7 +118,7 @@ impl Tree {
         self.number.clear();
         self.number.resize(self.parent.len(), 0);
         self.found.clear();
-        for i in 0..self.label.len() {
+        for (i, &level) in levels.iter().enumerate() {
             if self.label[i] == 0 {
                 continue;
             }
@@ -132,11 +132,11 @@ impl Tree {
             let object = &mut self.found[self.number[root] as usize - 1];
             object.pixels += 1;
             object.part = object.part.union(here);
-            if levels[i] < object.darkest {
+            if level < object.darkest {
                 object.core = object.darkest;
-                object.darkest = levels[i];
-            } else if levels[i] < object.core {
-                object.core = levels[i];
+                object.darkest = level;
+            } else if level < object.core {
+                object.core = level;
             }
         }
         for object in &mut self.found {

@@ -166,11 +166,10 @@ mod tests {
         for reach in 0..4 {
             let mut out = Vec::new();
             widen(&classes, width, reach, |c| c == 1, &mut out);
-            for i in 0..classes.len() {
-                let near = (0..classes.len()).any(|j| {
-                    classes[j] == 1 && (i % width).abs_diff(j % width) <= reach && (i / width).abs_diff(j / width) <= reach
-                });
-                assert_eq!(out[i] != 0, near, "reach {reach} pixel {i}");
+            for (i, &mark) in out.iter().enumerate() {
+                let near = (0..classes.len())
+                    .any(|j| classes[j] == 1 && (i % width).abs_diff(j % width) <= reach && (i / width).abs_diff(j / width) <= reach);
+                assert_eq!(mark != 0, near, "reach {reach} pixel {i}");
             }
         }
     }

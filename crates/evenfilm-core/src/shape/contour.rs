@@ -4,6 +4,7 @@
 //! a straight piece and every sum is a sum over squares: nothing has to be followed around, and a picture can be traced in strips.
 
 /// Which sides of the window lie on the frame. There the values of the outermost pixels reach on to the frame, half a pixel out.
+#[expect(clippy::struct_excessive_bools, reason = "a rectangle has four sides")]
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Sides {
     /// The window's left side lies on the frame.
