@@ -19,15 +19,17 @@ pub struct Lamp {
 }
 
 impl Lamp {
-    /// Light at a pixel's centre; 1 is the brightest that tilt alone gives.
-    pub fn at(&self, size: (u32, u32), x: u32, y: u32) -> f64 {
+    /// Light at the centre (column, row) of a pixel in a picture of this size; 1 is the brightest that tilt alone gives.
+    pub fn over(&self, size: (u32, u32)) -> impl Fn(u32, u32) -> f64 + use<> {
         let (width, height) = (f64::from(size.0), f64::from(size.1));
-        let (dx, dy) = ((f64::from(x) + 0.5) / width - 0.5, (f64::from(y) + 0.5) / height - 0.5);
         let (sin, cos) = libm::sincos(self.tilt_deg.to_radians());
-        let along = (dx * cos + dy * sin) / (cos.abs() + sin.abs());
-        let tilt = self.tilt_pct / 100.0;
-        let out2 = 4.0 * (dx * dx * width * width + dy * dy * height * height) / (width * width + height * height);
-        (1.0 + tilt * along) / (1.0 + 0.5 * tilt) * (1.0 - self.vignette_pct / 100.0 * out2)
+        let (tilt, vignette, ways) = (self.tilt_pct / 100.0, self.vignette_pct / 100.0, cos.abs() + sin.abs());
+        move |x, y| {
+            let (dx, dy) = ((f64::from(x) + 0.5) / width - 0.5, (f64::from(y) + 0.5) / height - 0.5);
+            let along = (dx * cos + dy * sin) / ways;
+            let out2 = 4.0 * (dx * dx * width * width + dy * dy * height * height) / (width * width + height * height);
+            (1.0 + tilt * along) / (1.0 + 0.5 * tilt) * (1.0 - vignette * out2)
+        }
     }
 }
 
@@ -105,18 +107,19 @@ impl Shot<'_> {
             let band = Rect::new(at.x, y, at.width, BAND_ROWS.min(at.bottom() - y));
             let mut light = vec![0.0; counts.len()];
             transmission(band, &mut light);
+            let lamp = self.spec.lamp.over(self.spec.size);
             for ((count, t), i) in counts.iter_mut().zip(&light).zip(0_u32..) {
-                *count = self.count(band.x + i % band.width, band.y + i / band.width, *t);
+                let (x, y) = (band.x + i % band.width, band.y + i / band.width);
+                *count = self.count(u64::from(y) << 32 | u64::from(x), lamp(x, y) * t);
             }
         });
     }
 
-    fn count(&self, x: u32, y: u32, transmission: f64) -> u16 {
+    /// The count of the pixel of this index under this light.
+    fn count(&self, index: u64, light: f64) -> u16 {
         let camera = self.spec.camera;
         let frames = f64::from(self.frames.max(1));
-        let light = camera.exposure * self.spec.lamp.at(self.spec.size, x, y) * transmission;
-        let mean = frames * camera.full_well_e * light;
-        let index = u64::from(y) << 32 | u64::from(x);
+        let mean = frames * camera.full_well_e * camera.exposure * light;
         let [shot, read] = self.source.normals(index);
         let electrons = if mean > POISSON_NORMAL_ABOVE { poisson_normal(mean, shot) } else { self.source.poisson(index | 1 << 63, mean) };
         let electrons = (electrons + camera.read_noise_e * frames.sqrt() * read) / frames;

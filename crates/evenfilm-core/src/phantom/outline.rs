@@ -138,24 +138,35 @@ impl Arc {
 pub struct Traced {
     /// Heap order: the children of `i` are `2i` and `2i + 1`; place 0 is unused.
     arcs: Vec<Arc>,
+    coarsest: usize,
 }
 
 impl Traced {
     /// Prepares an outline around the origin.
     pub fn new(form: Form, sigma_px: f64) -> Self {
-        let longest = TAU * form.bound() * 1.5;
-        let mut leaves = COARSEST;
-        while longest / f64::from(leaves) > 2.0 * sigma_px && leaves < 1 << 20 {
+        Self::part(form, TAU, COARSEST, 1.5 * TAU * form.bound(), sigma_px)
+    }
+
+    /// The half of a circle with y > 0: for a point on the x axis its sum is half of the cover.
+    pub fn half_disc(radius: f64, sigma_px: f64) -> Self {
+        Self::part(Form::Disc { radius }, PI, 4, PI * radius, sigma_px)
+    }
+
+    /// The curve from 0 to `end`, cut into at least `coarsest` pieces; `length` is an upper bound for that of its longest piece times
+    /// their number.
+    fn part(form: Form, end: f64, coarsest: u32, length: f64, sigma_px: f64) -> Self {
+        let mut leaves = coarsest;
+        while length / f64::from(leaves) > 2.0 * sigma_px && leaves < 1 << 20 {
             leaves *= 2;
         }
-        let mut arcs = vec![Arc::new(form, 0.0, TAU)];
+        let mut arcs = vec![Arc::new(form, 0.0, end)];
         let mut pieces = 1_u32;
         while pieces <= leaves {
-            let step = TAU / f64::from(pieces);
+            let step = end / f64::from(pieces);
             arcs.extend((0..pieces).map(|i| Arc::new(form, f64::from(i) * step, f64::from(i + 1) * step)));
             pieces *= 2;
         }
-        Self { arcs }
+        Self { arcs, coarsest: coarsest as usize }
     }
 
     /// Cover of the blurred shape at a point relative to its centre: 1 deep inside, 0 far outside.
@@ -166,7 +177,7 @@ impl Traced {
     fn below(&self, i: usize, lens: &Lens, p: [f64; 2]) -> f64 {
         let arc = &self.arcs[i];
         let (dx, dy) = (arc.middle[0] - p[0], arc.middle[1] - p[1]);
-        if 2 * i >= self.arcs.len() || (i >= COARSEST as usize && dx * dx + dy * dy > arc.far2) {
+        if 2 * i >= self.arcs.len() || (i >= self.coarsest && dx * dx + dy * dy > arc.far2) {
             return arc.sum(lens, p);
         }
         self.below(2 * i, lens, p) + self.below(2 * i + 1, lens, p)

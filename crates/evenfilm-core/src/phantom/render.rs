@@ -9,7 +9,7 @@ use rayon::prelude::*;
 use std::f64::consts::LN_10;
 
 /// Rows that are worked on together; the result does not depend on it.
-pub(super) const BAND_ROWS: u32 = 64;
+pub(super) const BAND_ROWS: u32 = 128;
 /// Steps per σ of a disc's radial profile; reading it by cubics is then true to 10⁻⁴.
 const PROFILE_STEPS: f64 = 5.0;
 /// The two-point Gauss rule over a pixel: ½/√3 to either side of its centre.
@@ -134,11 +134,11 @@ struct Profile {
 
 impl Profile {
     fn new(film: &Film, radius: f64, to: f64) -> Self {
-        let traced = Traced::new(Form::Disc { radius }, film.lens.sigma_px);
+        let half = Traced::half_disc(radius, film.lens.sigma_px);
         let per_px = PROFILE_STEPS / film.lens.sigma_px;
         // One step before the centre and two behind the end, for the cubics.
         let steps = floor_index(to * per_px) + 4;
-        let values = (0..steps).map(|i| traced.cover(&film.lens, [(i as f64 - 1.0) / per_px, 0.0])).collect();
+        let values = (0..steps).map(|i| 2.0 * half.cover(&film.lens, [(i as f64 - 1.0) / per_px, 0.0])).collect();
         Self { per_px, values }
     }
 

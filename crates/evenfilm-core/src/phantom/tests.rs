@@ -159,10 +159,10 @@ fn noise_is_shot_and_read_noise() {
 fn light_is_tilted_and_vignetted_as_stated() {
     let lamp = Lamp { tilt_pct: 20.0, tilt_deg: 0.0, vignette_pct: 0.0 };
     let size = (1000, 1000);
-    let (dark, bright) = (lamp.at(size, 0, 500), lamp.at(size, 999, 500));
+    let (dark, bright) = (lamp.over(size)(0, 500), lamp.over(size)(999, 500));
     assert!(((bright - dark) / (0.5 * (bright + dark)) - 0.2).abs() < 1e-3);
     let lamp = Lamp { tilt_pct: 0.0, tilt_deg: 0.0, vignette_pct: 30.0 };
-    assert!((lamp.at(size, 0, 0) / lamp.at(size, 500, 500) - 0.7).abs() < 2e-3);
+    assert!((lamp.over(size)(0, 0) / lamp.over(size)(500, 500) - 0.7).abs() < 2e-3);
 }
 
 #[test]

@@ -70,12 +70,12 @@ impl Truth {
 
     /// Area of particles ÷ area of the field, %.
     pub fn particle_area_pct(&self) -> f64 {
-        100.0 * self.objects.iter().map(|o| o.area_in_frame_um2).sum::<f64>() / self.field_um2
+        100.0 * self.objects.iter().fold(0.0, |sum, o| sum + o.area_in_frame_um2) / self.field_um2
     }
 
     /// Area of gaps ÷ area of the field, %.
     pub fn uncovered_area_pct(&self) -> f64 {
-        100.0 * self.gaps.iter().map(|g| g.area_in_frame_um2).sum::<f64>() / self.field_um2
+        100.0 * self.gaps.iter().fold(0.0, |sum, g| sum + g.area_in_frame_um2) / self.field_um2
     }
 
     /// Diameter of the largest circle in any gap, µm; 0 without gaps.
