@@ -117,7 +117,7 @@ pub struct PhantomOptions {
     pub film: FilmSpec,
     /// Spread between slides of the numbers of clumps and gaps, as a geometric standard deviation ≥ 1; 1.
     pub slide_gsd: f64,
-    /// Name of the lot; "phantom-<kind>-<seed>".
+    /// Name of the lot; `phantom-<kind>-<seed>`.
     pub lot: String,
     /// Further lines at the top of the sheet, TOML; none.
     pub sheet_top: String,
