@@ -231,10 +231,13 @@ fn meet_particles(values: &mut [f32], levels: &[Level], particle: &RunMap, at: R
             line[(run.x0.max(at.x) - at.x) as usize..(run.x1.min(at.right()) - at.x) as usize].fill(POWDER);
         }
     }
-    let (mut near_powder, mut near_bare) = (Vec::new(), Vec::new());
-    let reach = visit.reach() as usize;
-    widen(&classes, width, reach, |c| c == POWDER, &mut near_powder);
-    widen(&classes, width, reach, |c| c == BARE, &mut near_bare);
+    let near = |wanted: u8| {
+        let mask: Vec<u8> = classes.iter().map(|&c| u8::from(c == wanted)).collect();
+        let (mut across, mut out) = (Vec::new(), Vec::new());
+        widen(&mask, width, f64::from(visit.reach()), &mut across, &mut out);
+        out
+    };
+    let (near_powder, near_bare) = (near(POWDER), near(BARE));
     let edge = single(f64::from(ONE) * (1.0 + ratio) / 2.0);
     for (i, value) in values.iter_mut().enumerate() {
         if classes[i] == POWDER || (classes[i] == 0 && near_powder[i] != 0 && near_bare[i] != 0) {

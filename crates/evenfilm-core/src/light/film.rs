@@ -153,8 +153,8 @@ fn add_row(levels: &[Level], side: u32, counts: &mut [[u32; BINS]]) {
 }
 
 fn seen(cells: &Cells, bare_known: bool, noise: f64) -> Seen {
-    let medians: Vec<f64> = cells.counts.iter().filter_map(|h| quantile(h, 0, BINS - 1, 0.5)).collect();
-    let whole = sum_of(cells.counts.iter());
+    let medians: Vec<f64> = cells.counts.par_iter().filter_map(|h| quantile(h, 0, BINS - 1, 0.5)).collect();
+    let whole = sum_of(&cells.counts);
     let nothing = Seen {
         film: None,
         cell_levels: Vec::new(),
@@ -170,9 +170,9 @@ fn seen(cells: &Cells, bare_known: bool, noise: f64) -> Seen {
     film_cells.sort_by(f64::total_cmp);
     let film = film_cells[film_cells.len() / 2];
     let (low, high) = window_of(film, bare_known);
-    let first: Vec<Option<f64>> = cells.counts.iter().map(|h| film_of(h, low, high)).collect();
+    let first: Vec<Option<f64>> = cells.counts.par_iter().map(|h| film_of(h, low, high)).collect();
     let spread = spread_of(cells, &first, (low, high)).max(noise * 0.5);
-    let levels: Vec<Option<f64>> = cells.counts.iter().zip(&first).map(|(h, m)| m.map(|m| trimmed_mean(h, m, 2.5 * spread * m))).collect();
+    let levels: Vec<Option<f64>> = cells.counts.par_iter().zip(&first).map(|(h, m)| m.map(|m| trimmed_mean(h, m, 2.5 * spread * m))).collect();
     let own: Vec<f64> = levels.iter().flatten().copied().collect();
     if own.is_empty() {
         return nothing;
@@ -203,14 +203,14 @@ fn bin(level: f64) -> usize {
     bin_of(level.clamp(0.0, 65535.0) as u16) as usize
 }
 
-fn sum_of<'a>(histograms: impl Iterator<Item = &'a [u32; BINS]>) -> [u32; BINS] {
+fn sum_of(histograms: &[[u32; BINS]]) -> [u32; BINS] {
     let mut whole = [0; BINS];
-    histograms.for_each(|h| whole.iter_mut().zip(h).for_each(|(w, c)| *w += c));
+    histograms.iter().for_each(|h| whole.iter_mut().zip(h).for_each(|(w, c)| *w += c));
     whole
 }
 
 fn total(histogram: &[u32; BINS], low: usize, high: usize) -> f64 {
-    histogram[low..=high].iter().map(|&c| f64::from(c)).sum()
+    histogram[low..=high].iter().map(|&c| u64::from(c)).sum::<u64>() as f64
 }
 
 /// Level below which a share of the pixels in some bins lies, linear within a bin.

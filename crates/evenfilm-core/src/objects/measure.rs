@@ -3,7 +3,7 @@
 use std::sync::LazyLock;
 
 use super::tree::{Branch, Rule, Tree};
-use super::window::{Scene, Window, class, median, to_level};
+use super::window::{Scene, Window, class, median, pick, to_level, widen};
 use super::{CORE_WIDTHS, CoreFrom, Object, SizedBy};
 use crate::phases::{Run, count32};
 use crate::plane::{Level, ONE, Rect, Stop, single};
@@ -55,11 +55,13 @@ pub(crate) struct Visitor {
     tree: Tree,
     values: Vec<f32>,
     contours: [Contour; 3],
-    distance: Vec<u16>,
+    outside: Vec<u8>,
+    part_levels: Vec<Level>,
+    across: Vec<u8>,
     picked: Vec<Level>,
     zone: Vec<u32>,
     zone_next: Vec<u32>,
-    mine: Vec<bool>,
+    mine: Vec<u8>,
 }
 
 /// Where one object lies in the window.
@@ -83,7 +85,7 @@ impl Visitor {
     ) -> Result<(), Stop> {
         let reach = pixels(3.5 * visit.blur_px) + 4;
         self.window.load(scene, own, at.grown(count32(reach), scene.frame))?;
-        let surround = self.window.surround(scene, pixels(2.0 * visit.blur_px).max(2));
+        let surround = self.window.surround(scene, (2.0 * visit.blur_px).max(2.0));
         let prominence = (5.0 * visit.noise).max(0.03 * f64::from(surround));
         let rule = Rule { surround, prominence, edge: visit.edge };
         self.tree.grow(&self.window.levels, &self.window.classes, self.window.width(), rule);
@@ -209,17 +211,18 @@ impl Visitor {
         }
         let half = to_level(f64::from(place.surround) - 0.5 * own_depth);
         let (window, part) = (self.window.width(), place.part);
-        let pixel = |x: usize, y: usize| (y + part.y as usize) * window + x + part.x as usize;
-        let (label, levels) = (&self.tree.label, &self.window.levels);
-        let size = (part.width as usize, part.height as usize);
-        chamfer(&mut self.distance, size, |x, y| label[pixel(x, y)] == place.label && levels[pixel(x, y)] < half);
-        // Half a pixel lies between the last pixel inside and the line.
-        let wanted = pixels((3.5 * visit.blur_px + 0.5) * 5.0);
-        self.picked.clear();
-        for y in 0..size.1 {
-            let row = &self.distance[(y + 2) * (size.0 + 4) + 2..][..size.0];
-            self.picked.extend(row.iter().enumerate().filter(|(_, d)| usize::from(**d) >= wanted).map(|(x, _)| levels[pixel(x, y)]));
+        self.outside.clear();
+        self.part_levels.clear();
+        for y in part.y..part.bottom() {
+            let row = y as usize * window;
+            let range = row + part.x as usize..row + part.right() as usize;
+            let (labels, levels) = (&self.tree.label[range.clone()], &self.window.levels[range]);
+            self.outside.extend(labels.iter().zip(levels).map(|(&label, &level)| u8::from(label != place.label || level >= half)));
+            self.part_levels.extend_from_slice(levels);
         }
+        // Half a pixel lies between the last pixel inside and the line.
+        widen(&self.outside, part.width as usize, 3.5 * visit.blur_px + 0.5, &mut self.across, &mut self.mine);
+        pick(&self.part_levels, self.mine.iter().map(|&m| m == 0), &mut self.picked);
         if self.picked.len() < 4 { None } else { Some(median(&mut self.picked)) }
     }
 
@@ -252,14 +255,14 @@ impl Visitor {
     /// The light missing in the object's zone: its own pixels and the unclaimed ones nearer to it than to any other, up to 3.5 blur widths
     /// out. In levels × px².
     fn deficit(&mut self, place: &Place, visit: &Visit) -> f64 {
-        let reach = pixels(3.5 * visit.blur_px);
+        let reach = 3.5 * visit.blur_px;
         let alone = self.tree.found.len() == 1 && !self.window.classes.contains(&class::OTHER);
         if alone {
             self.window.own_widened(reach, &mut self.mine);
         } else {
-            self.zone_among_others(place.label, reach);
+            self.zone_among_others(place.label, pixels(reach));
         }
-        let zone = self.mine.iter().zip(&self.window.levels).filter(|(m, _)| **m);
+        let zone = self.mine.iter().zip(&self.window.levels).filter(|(m, _)| **m != 0);
         let (total, count) = zone.fold((0u64, 0u64), |(t, n), (_, &l)| (t + u64::from(l), n + 1));
         count as f64 * f64::from(place.surround) - total as f64
     }
@@ -286,7 +289,7 @@ impl Visitor {
             std::mem::swap(&mut self.zone, &mut self.zone_next);
         }
         self.mine.clear();
-        self.mine.extend(self.zone.iter().map(|&z| z == label));
+        self.mine.extend(self.zone.iter().map(|&z| u8::from(z == label)));
     }
 }
 
@@ -323,59 +326,4 @@ pub fn frame_weight(frame: Rect, [width, height]: [f64; 2]) -> Option<f64> {
     let (w, h) = (f64::from(frame.width), f64::from(frame.height));
     let share = (w - width) * (h - height) / (w * h);
     (width < w && height < h).then(|| 1.0 / share)
-}
-
-/// Distance of every pixel inside to the nearest one outside, in fifths of a pixel, by the chamfer mask 5-7-11 (G. Borgefors 1986,
-/// Comput. Vis. Graph. Image Process. 34, 344: at most 2 % off the Euclidean distance). `out` has a border of two pixels around the
-/// `width` × `height` pixels, which counts as inside.
-fn chamfer(out: &mut Vec<u16>, (width, height): (usize, usize), inside: impl Fn(usize, usize) -> bool) {
-    const FAR: u16 = 60_000;
-    let across = width + 4;
-    out.clear();
-    out.resize(across * (height + 4), FAR);
-    for y in 0..height {
-        for x in 0..width {
-            if !inside(x, y) {
-                out[(y + 2) * across + x + 2] = 0;
-            }
-        }
-    }
-    let relax = |out: &mut [u16], i: usize, near: [usize; 8]| {
-        if out[i] == 0 {
-            return;
-        }
-        let five = out[near[0]].min(out[near[1]]) + 5;
-        let seven = out[near[2]].min(out[near[3]]) + 7;
-        let eleven = out[near[4]].min(out[near[5]]).min(out[near[6]]).min(out[near[7]]) + 11;
-        out[i] = out[i].min(five).min(seven).min(eleven);
-    };
-    let a = across;
-    for y in 2..height + 2 {
-        for i in y * a + 2..y * a + 2 + width {
-            relax(out, i, [i - 1, i - a, i - a - 1, i - a + 1, i - a - 2, i - a + 2, i - 2 * a - 1, i - 2 * a + 1]);
-        }
-    }
-    for y in (2..height + 2).rev() {
-        for i in (y * a + 2..y * a + 2 + width).rev() {
-            relax(out, i, [i + 1, i + a, i + a + 1, i + a - 1, i + a + 2, i + a - 2, i + 2 * a + 1, i + 2 * a - 1]);
-        }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn chamfer_is_within_two_percent_of_euclid() {
-        let mut out = Vec::new();
-        chamfer(&mut out, (41, 37), |x, y| (x, y) != (20, 18));
-        for y in 0..37usize {
-            for x in 0..41usize {
-                let true_distance = (((x as f64 - 20.0).powi(2)) + (y as f64 - 18.0).powi(2)).sqrt();
-                let found = f64::from(out[(y + 2) * 45 + x + 2]) / 5.0;
-                assert!((found - true_distance).abs() <= 0.021 * true_distance + 1e-9, "{x} {y}: {found} {true_distance}");
-            }
-        }
-    }
 }

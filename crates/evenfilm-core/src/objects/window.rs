@@ -33,9 +33,12 @@ pub(crate) struct Window {
     pub(crate) levels: Vec<Level>,
     pub(crate) classes: Vec<u8>,
     scratch: Scratch,
+    mask: Vec<u8>,
+    across: Vec<u8>,
     near: Vec<u8>,
     near_gap: Vec<u8>,
     picked: Vec<Level>,
+    bare: Vec<Level>,
 }
 
 impl Window {
@@ -65,42 +68,58 @@ impl Window {
         }
     }
 
-    /// Marks the component's own pixels and all within `reach` of them (chessboard distance).
-    pub(crate) fn own_widened(&mut self, reach: usize, out: &mut Vec<bool>) {
-        widen(&self.classes, self.at.width as usize, reach, |c| c == class::OWN, &mut self.near);
-        out.clear();
-        out.extend(self.near.iter().map(|&n| n != 0));
+    /// Marks the component's own pixels and all within `reach` px of them.
+    pub(crate) fn own_widened(&mut self, reach: f64, out: &mut Vec<u8>) {
+        self.mask.clear();
+        self.mask.extend(self.classes.iter().map(|&c| u8::from(c == class::OWN)));
+        widen(&self.mask, self.at.width as usize, reach, &mut self.across, out);
     }
 
-    /// Level around the component: the median of the pixels at least `clear` px from any particle; of film, or of bare where that
+    /// Level around the component: the median of the pixels more than `clear` px from any particle; of film, or of bare where that
     /// prevails. The film's map stands in where the window shows neither.
-    pub(crate) fn surround(&mut self, scene: &Scene<'_>, clear: usize) -> Level {
+    pub(crate) fn surround(&mut self, scene: &Scene<'_>, clear: f64) -> Level {
         const ENOUGH: usize = 8;
         let width = self.width();
+        self.mask.clear();
+        self.mask.extend(self.classes.iter().map(|&c| u8::from(c == class::OWN) | u8::from(c == class::OTHER)));
+        widen(&self.mask, width, clear, &mut self.across, &mut self.near);
         let has_gap = self.classes.contains(&class::GAP);
-        widen(&self.classes, width, clear, |c| c == class::OWN || c == class::OTHER, &mut self.near);
         if has_gap {
-            widen(&self.classes, width, clear, |c| c == class::GAP, &mut self.near_gap);
+            self.mask.clear();
+            self.mask.extend(self.classes.iter().map(|&c| u8::from(c == class::GAP)));
+            widen(&self.mask, width, clear, &mut self.across, &mut self.near_gap);
+            self.near_gap.iter_mut().zip(&self.near).for_each(|(g, &n)| *g |= n);
         }
-        let far = |i: usize| self.near[i] == 0;
-        self.picked.clear();
-        let film = |i: &usize| far(*i) && self.classes[*i] == class::FILM && !(has_gap && self.near_gap[*i] != 0);
-        self.picked.extend((0..self.levels.len()).filter(film).map(|i| self.levels[i]));
+        let taken = if has_gap { &self.near_gap } else { &self.near };
+        pick(&self.levels, taken.iter().map(|&t| t == 0), &mut self.picked);
         let film_pixels = self.picked.len();
+        let mut bare_pixels = 0;
         if has_gap {
-            let bare = (0..self.levels.len()).filter(|&i| far(i) && self.classes[i] == class::GAP);
-            self.picked.extend(bare.map(|i| self.levels[i]));
+            let bare = self.near.iter().zip(&self.classes).map(|(&n, &c)| (n == 0) & (c == class::GAP));
+            pick(&self.levels, bare, &mut self.bare);
+            bare_pixels = self.bare.len();
         }
-        let bare_pixels = self.picked.len() - film_pixels;
         if film_pixels >= ENOUGH && film_pixels >= bare_pixels {
-            return median(&mut self.picked[..film_pixels]);
+            return median(&mut self.picked);
         }
         if bare_pixels >= ENOUGH {
-            return median(&mut self.picked[film_pixels..]);
+            return median(&mut self.bare);
         }
         let (x, y) = (f64::from(self.at.x) + f64::from(self.at.width) / 2.0, f64::from(self.at.y) + f64::from(self.at.height) / 2.0);
         to_level(scene.film.at(x, y))
     }
+}
+
+/// Copies the levels that are wanted, without a branch a pixel.
+pub(crate) fn pick(levels: &[Level], wanted: impl Iterator<Item = bool>, out: &mut Vec<Level>) {
+    out.clear();
+    out.resize(levels.len() + 1, 0);
+    let mut count = 0;
+    for (&level, wanted) in levels.iter().zip(wanted) {
+        out[count] = level;
+        count += usize::from(wanted);
+    }
+    out.truncate(count);
 }
 
 /// A level from a real number, cut to the range.
@@ -118,41 +137,40 @@ pub(crate) fn median(of: &mut [Level]) -> Level {
     *of.select_nth_unstable(middle).1
 }
 
-/// Marks every pixel within `reach` (chessboard distance) of one that is `wanted`.
-pub(crate) fn widen(classes: &[u8], width: usize, reach: usize, wanted: impl Fn(u8) -> bool, out: &mut Vec<u8>) {
+/// Marks every pixel within `reach` px (Euclidean, centre to centre) of one that is marked in `mask`. Whole rows are shifted and joined,
+/// widest first in y, so that the work is a few passes over bytes.
+pub(crate) fn widen(mask: &[u8], width: usize, reach: f64, across: &mut Vec<u8>, out: &mut Vec<u8>) {
     out.clear();
-    out.resize(classes.len(), 0);
-    if width == 0 {
-        return;
-    }
-    for (from, to) in classes.chunks_exact(width).zip(out.chunks_exact_mut(width)) {
-        let mut since = reach + 1;
-        for (&c, t) in from.iter().zip(to.iter_mut()) {
-            since = if wanted(c) { 0 } else { since + 1 };
-            *t = u8::from(since <= reach);
+    out.resize(mask.len(), 0);
+    across.clear();
+    across.extend_from_slice(mask);
+    let mut half_width = 0;
+    let farthest = pixels_within(reach * reach);
+    for dy in (0..=farthest).rev() {
+        let wanted = pixels_within(reach * reach - (dy * dy) as f64);
+        for k in half_width + 1..=wanted.min(width.saturating_sub(1)) {
+            for (from, to) in mask.chunks_exact(width).zip(across.chunks_exact_mut(width)) {
+                join_bytes(&mut to[k..], &from[..width - k]);
+                join_bytes(&mut to[..width - k], &from[k..]);
+            }
         }
-        since = reach + 1;
-        for (&c, t) in from.iter().zip(to.iter_mut()).rev() {
-            since = if wanted(c) { 0 } else { since + 1 };
-            *t |= u8::from(since <= reach);
-        }
-    }
-    // Down and up the columns: 1 marks the row's own widening, 2 what comes from other rows.
-    let rows = out.len() / width;
-    for x in 0..width {
-        let mut since = reach + 1;
-        for y in 0..rows {
-            let t = &mut out[y * width + x];
-            since = if *t & 1 == 1 { 0 } else { since + 1 };
-            *t |= u8::from(since <= reach) << 1;
-        }
-        since = reach + 1;
-        for y in (0..rows).rev() {
-            let t = &mut out[y * width + x];
-            since = if *t & 1 == 1 { 0 } else { since + 1 };
-            *t |= u8::from(since <= reach) << 1;
+        half_width = half_width.max(wanted);
+        let shift = dy * width;
+        if shift < mask.len() {
+            join_bytes(&mut out[shift..], &across[..mask.len() - shift]);
+            join_bytes(&mut out[..mask.len() - shift], &across[shift..]);
         }
     }
+}
+
+fn join_bytes(to: &mut [u8], from: &[u8]) {
+    to.iter_mut().zip(from).for_each(|(t, f)| *t |= f);
+}
+
+/// Whole pixels in a distance given by its square.
+#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "distances in a window are small; a negative one saturates at 0")]
+fn pixels_within(squared: f64) -> usize {
+    squared.max(0.0).sqrt() as usize
 }
 
 #[cfg(test)]
@@ -160,15 +178,15 @@ mod tests {
     use super::*;
 
     #[test]
-    fn widening_is_the_chessboard_distance() {
+    fn widening_is_the_euclidean_distance() {
         let (width, height) = (13usize, 9usize);
-        let classes: Vec<u8> = (0..width * height).map(|i| u8::from(i * 7 % 41 == 3)).collect();
-        for reach in 0..4 {
-            let mut out = Vec::new();
-            widen(&classes, width, reach, |c| c == 1, &mut out);
+        let mask: Vec<u8> = (0..width * height).map(|i| u8::from(i * 7 % 41 == 3)).collect();
+        for reach in [0.0, 1.0, 1.5, 2.3, 4.0, 7.9, 20.0] {
+            let (mut across, mut out) = (Vec::new(), Vec::new());
+            widen(&mask, width, reach, &mut across, &mut out);
             for (i, &mark) in out.iter().enumerate() {
-                let near = (0..classes.len())
-                    .any(|j| classes[j] == 1 && (i % width).abs_diff(j % width) <= reach && (i / width).abs_diff(j / width) <= reach);
+                let apart = |j: usize| (i % width).abs_diff(j % width).pow(2) + (i / width).abs_diff(j / width).pow(2);
+                let near = (0..mask.len()).any(|j| mask[j] == 1 && apart(j) as f64 <= reach * reach);
                 assert_eq!(mark != 0, near, "reach {reach} pixel {i}");
             }
         }

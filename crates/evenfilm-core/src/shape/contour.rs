@@ -28,7 +28,7 @@ pub struct Contour {
     pub quarter_turns: i64,
     /// Area × centroid (x, y), px³.
     pub moment: [f64; 2],
-    /// Ends of the straight pieces (x, y), in no useful order.
+    /// Ends of the straight pieces (x, y), each once, in no useful order.
     pub points: Vec<[f32; 2]>,
 }
 
@@ -135,14 +135,14 @@ impl Strip<'_> {
         let odd = |wanted: bool| inside.iter().position(|&i| i == wanted).unwrap_or(0);
         let (share, turns) = match inside.iter().filter(|&&i| i).count() {
             0 => return,
-            1 => (self.corner(&square, odd(true)), 1),
-            3 => (1.0 - self.corner(&square, odd(false)), -1),
+            1 => (self.corner(&square, odd(true), true), 1),
+            3 => (1.0 - self.corner(&square, odd(false), false), -1),
             4 => (1.0, 0),
             _ if inside[0] == inside[2] => {
                 // Two opposite corners: joined where the middle of the square is inside.
                 let joined = v.iter().sum::<f32>() > 0.0;
                 let first = odd(!joined);
-                let cut = self.corner(&square, first) + self.corner(&square, first + 2);
+                let cut = self.corner(&square, first, !joined) + self.corner(&square, first + 2, !joined);
                 if joined { (1.0 - cut, -2) } else { (cut, 2) }
             }
             _ => {
@@ -160,17 +160,19 @@ impl Strip<'_> {
     }
 
     /// Share of the square that the triangle at this corner takes; its long side is a piece of the line.
-    fn corner(&mut self, square: &Square, i: usize) -> f32 {
+    fn corner(&mut self, square: &Square, i: usize, inside: bool) -> f32 {
         let (next, previous) = (square.crossing(i, (i + 1) % 4), square.crossing(i, (i + 3) % 4));
-        self.line(next.1, previous.1);
+        let (from, to) = if inside { (next.1, previous.1) } else { (previous.1, next.1) };
+        self.line(from, to);
         next.0 * previous.0 * 0.5
     }
 
+    /// A piece of the line, with the inside always on the same hand, so that each end of a closed line is the beginning of one piece.
     fn line(&mut self, from: [f32; 2], to: [f32; 2]) {
         let (dx, dy) = (f64::from(from[0] - to[0]), f64::from(from[1] - to[1]));
         self.out.perimeter_px += (dx * dx + dy * dy).sqrt();
         if self.keep_points {
-            self.out.points.extend([from, to]);
+            self.out.points.push(from);
         }
     }
 }
