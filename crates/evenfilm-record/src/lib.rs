@@ -1,3 +1,10 @@
 //! Numbers and files: pictures in; sheets, tables, archive out; [`lot`], the one workflow that command line and desk share.
 
+pub mod archive;
+pub mod bag;
+mod digest;
+mod disk;
 pub mod fault;
+pub mod names;
+pub mod numbers;
+pub mod time;
