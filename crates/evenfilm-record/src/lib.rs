@@ -2,9 +2,11 @@
 
 pub mod archive;
 pub mod bag;
+pub mod csvw;
 mod digest;
 mod disk;
 pub mod fault;
 pub mod names;
 pub mod numbers;
+pub mod tables;
 pub mod time;
