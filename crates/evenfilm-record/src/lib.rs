@@ -8,5 +8,6 @@ mod disk;
 pub mod fault;
 pub mod names;
 pub mod numbers;
+pub mod overlay;
 pub mod tables;
 pub mod time;
