@@ -1,8 +1,11 @@
 //! Fields to the quantities of a lot, with intervals.
 
 use crate::field::FieldResult;
+use crate::quantity::{Interval, Pool, QUANTITIES};
+use crate::recipe::Kind;
+use crate::statistics::half_width_95;
 
-/// The quantities of a lot, each at its place in [`crate::quantity::QUANTITIES`].
+/// The quantities of a lot, each at its place in [`QUANTITIES`].
 #[derive(Clone, Debug, Default)]
 pub struct LotResult {
     /// Values; `None` is "not measured".
@@ -11,9 +14,59 @@ pub struct LotResult {
     pub ci95: Vec<Option<f64>>,
     /// Values of each field alone, in the order of the fields.
     pub per_field: Vec<Vec<Option<f64>>>,
+    /// What the intervals rest on: slide means where there are several slides, else fields.
+    pub units: usize,
+    /// Number of slides.
+    pub slides: usize,
 }
 
-/// Pools fields. `slides[i]` names the slide of `fields[i]`; `fields_rejected` were measured and left out.
-pub fn lot(_fields: &[FieldResult], _slides: &[String], _fields_rejected: usize) -> LotResult {
-    todo!()
+/// Pools fields. `slides[i]` names the slide of `fields[i]`; `rejected` fields were measured and left out; kinds in `leave_out` do not count.
+///
+/// Fields of one slide do not describe a lot: with several slides the unit of replication is the slide mean, with one it is the field.
+pub fn lot(fields: &[FieldResult], slides: &[String], rejected: usize, leave_out: &[Kind]) -> LotResult {
+    let all: Vec<&FieldResult> = fields.iter().collect();
+    let names = in_order(slides);
+    let values = values_of(&Pool { fields: &all, slides: names.len(), rejected, leave_out });
+    let per_field: Vec<Vec<Option<f64>>> =
+        all.iter().map(|f| values_of(&Pool { fields: &[f], slides: 1, rejected: 0, leave_out })).collect();
+    let units: Vec<Vec<Option<f64>>> = if names.len() > 1 {
+        names.iter().map(|name| mean_of(per_field.iter().zip(slides).filter(|(_, s)| *s == *name).map(|(v, _)| v))).collect()
+    } else {
+        per_field.clone()
+    };
+    let ci95 = (0..QUANTITIES.len()).map(|q| interval(&units, q)).collect();
+    LotResult { values, ci95, per_field, units: units.len(), slides: names.len() }
+}
+
+/// Names in the order in which they first occur.
+fn in_order(slides: &[String]) -> Vec<&String> {
+    let mut names: Vec<&String> = Vec::new();
+    for slide in slides {
+        if !names.contains(&slide) {
+            names.push(slide);
+        }
+    }
+    names
+}
+
+fn values_of(pool: &Pool<'_>) -> Vec<Option<f64>> {
+    QUANTITIES.iter().map(|q| (q.of)(pool).filter(|v| v.is_finite())).collect()
+}
+
+/// Mean of each quantity over the fields that have it.
+fn mean_of<'a>(fields: impl Iterator<Item = &'a Vec<Option<f64>>>) -> Vec<Option<f64>> {
+    let fields: Vec<_> = fields.collect();
+    let mean = |q: usize| {
+        let values: Vec<f64> = fields.iter().filter_map(|f| f[q]).collect();
+        (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
+    };
+    (0..QUANTITIES.len()).map(mean).collect()
+}
+
+fn interval(units: &[Vec<Option<f64>>], q: usize) -> Option<f64> {
+    if QUANTITIES[q].interval == Interval::None {
+        return None;
+    }
+    let values = units.iter().map(|u| u[q]).collect::<Option<Vec<f64>>>()?;
+    half_width_95(&values)
 }

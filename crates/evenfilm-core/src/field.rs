@@ -1,11 +1,11 @@
-//! All of it for one field.
+//! All of it for one field: survey, then cut, join, calibrate, refine.
 
-use crate::gaps::Gap;
-use crate::light::{Correction, Lamp, Optics};
-use crate::objects::Object;
-use crate::phases::RunMap;
-use crate::plane::{Samples, Stop, Watch};
-use crate::recipe::Recipe;
+use crate::gaps::{self, Gap, GapVisit};
+use crate::light::{Correction, FilmGrid, Lamp, Optics, Seen, look, noise_of_counts};
+use crate::objects::{self, Calibration, Object, Scene, Visit, Visitor};
+use crate::phases::{Component, Cut, Cuts, RunMap, count32, cut, join};
+use crate::plane::{ONE, Rect, Samples, Stage, Stop, Watch};
+use crate::recipe::{Film, Recipe};
 
 /// Something about a field that a reader of its numbers should know. A poor picture is a result with flags, not an error.
 #[derive(Clone, Debug, PartialEq)]
@@ -33,6 +33,11 @@ pub struct FilmSeen {
 pub struct Surveyed {
     /// The film, where enough of it is seen to trust its level; else the slide's other fields must say.
     pub film: Option<FilmSeen>,
+    /// Whether a blank tells the level of the empty slide.
+    pub bare_known: bool,
+    seen: Seen,
+    /// Noise of a pixel, as a share of the empty slide.
+    noise: f64,
 }
 
 /// Everything measured in one field.
@@ -60,22 +65,79 @@ pub struct FieldResult {
     pub film_od: Option<f64>,
     /// Spread of the film's optical density between sub-areas, %.
     pub film_od_cv_pct: Option<f64>,
+    /// Blur and powder as the field shows them.
+    pub calibration: Calibration,
     /// What a reader should know.
     pub flags: Vec<Flag>,
 }
+
+impl FieldResult {
+    /// Number of pixels measured.
+    pub fn area_px2(&self) -> f64 {
+        f64::from(self.size.0) * f64::from(self.size.1)
+    }
+}
+
+/// Half the distance between the outer two of the three edge levels, as a share of the contrast.
+pub const EDGE_STEP: f64 = 0.1;
+
+/// Edge step of the calibration: at a quarter and three quarters of a Gaussian edge, 0.6745 blur widths from its middle.
+const BLUR_STEP: f64 = 0.25;
+const BLUR_QUANTILE: f64 = 0.674_489_750_196_081_7;
+
+/// A blur that is neither measured nor known from the optics, px.
+const ASSUMED_BLUR: f64 = 1.0;
 
 /// First look at a field. Cheap; a lot surveys all fields of a slide before it measures one that shows too little film.
 ///
 /// # Errors
 /// [`Stop`].
-pub fn survey(
-    _field: &dyn Samples,
-    _lamp: &Lamp<'_>,
-    _optics: &Optics,
-    _recipe: &Recipe,
-    _watch: Watch<'_>,
-) -> Result<(Surveyed, Correction), Stop> {
-    todo!()
+pub fn survey<'a>(
+    field: &dyn Samples,
+    lamp: &Lamp<'a>,
+    optics: &Optics,
+    recipe: &Recipe,
+    watch: Watch<'_>,
+) -> Result<(Surveyed, Correction<'a>), Stop> {
+    let counts = noise_of_counts(field)?;
+    let correction = lamp.correction(field.size(), counts, optics)?;
+    let noise = counts * lamp.typical_gain(optics);
+    let bare_known = lamp.has_blank();
+    let mut seen = look(field, &correction, bare_known, noise, watch)?;
+    if recipe.light.film == Film::Clear {
+        seen.film = None;
+    }
+    let film = seen.film.as_ref().map(|_| FilmSeen { level: objects::to_level(middle(&seen.cell_levels)), share: seen.share });
+    Ok((Surveyed { film, bare_known, seen, noise }, correction))
+}
+
+/// Median of values, the upper of two.
+fn middle(values: &[f64]) -> f64 {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    sorted.get(sorted.len() / 2).copied().unwrap_or(0.0)
+}
+
+/// What the film is taken to be, once the slide's other fields have been asked.
+struct FilmTaken {
+    grid: FilmGrid,
+    /// No haze: bare film and empty slide look the same.
+    clear: bool,
+    level: f64,
+}
+
+fn take_film(surveyed: &Surveyed, elsewhere: Option<u16>, recipe: &Recipe) -> FilmTaken {
+    let one = f64::from(ONE);
+    match (&surveyed.seen.film, elsewhere) {
+        (Some(grid), _) => FilmTaken { grid: grid.clone(), clear: false, level: middle(&surveyed.seen.cell_levels) },
+        (None, Some(level)) if recipe.light.film != Film::Clear => {
+            FilmTaken { grid: FilmGrid::flat(f64::from(level)), clear: false, level: f64::from(level) }
+        }
+        _ => {
+            let level = if surveyed.bare_known { one } else { surveyed.seen.median };
+            FilmTaken { grid: FilmGrid::flat(level), clear: true, level }
+        }
+    }
 }
 
 /// Measures a surveyed field. `film_elsewhere` is the median film level of the slide's other fields, used where this one shows too
@@ -84,13 +146,390 @@ pub fn survey(
 /// # Errors
 /// [`Stop`].
 pub fn measure(
-    _field: &dyn Samples,
-    _surveyed: &Surveyed,
-    _correction: &Correction,
-    _film_elsewhere: Option<u16>,
-    _optics: &Optics,
-    _recipe: &Recipe,
-    _watch: Watch<'_>,
+    field: &dyn Samples,
+    surveyed: &Surveyed,
+    correction: &Correction<'_>,
+    film_elsewhere: Option<u16>,
+    optics: &Optics,
+    recipe: &Recipe,
+    watch: Watch<'_>,
 ) -> Result<FieldResult, Stop> {
-    todo!()
+    let film = take_film(surveyed, film_elsewhere, recipe);
+    let bare_measured = surveyed.bare_known;
+    let depth = (recipe.particles.noise_factor * surveyed.seen.spread).clamp(0.06, 0.4);
+    let gap = (bare_measured && !film.clear).then_some(recipe.gaps.edge);
+    let cuts = Cuts { film: film.grid, particle: 1.0 - depth, gap };
+    let Cut { mut particle, darkest, gap: mut gap_runs, lightest, thin, clipped } =
+        cut(field, correction, &cuts, optics.full_scale, watch)?;
+    watch.poll()?;
+    (watch.tell)(Stage::Join, 0.0);
+    let noise = surveyed.noise * f64::from(ONE);
+    let components = join(&mut particle, &darkest, true, |c| c.area >= 3);
+    let gap_least = noise * 5.0 + film.level;
+    let gap_components = join(&mut gap_runs, &lightest, false, |c| c.area >= 3 && f64::from(c.extreme) >= gap_least);
+    let frame = Rect::whole(field.size());
+    let scene = Scene { field, correction, particle: &particle, gap: &gap_runs, film: &cuts.film, frame };
+    let calibration = calibrate(&scene, &cuts, [&components, &gap_components], (optics, recipe, noise), watch)?;
+    let visit = Visit {
+        blur_px: calibration.blur_px,
+        core_ratio: (calibration.cores > 0).then_some(calibration.core_ratio),
+        step: EDGE_STEP,
+        ..visit_of(recipe, noise, calibration.blur_px)
+    };
+    let refined = objects::refine(&scene, &components, &visit, watch)?;
+    let gap_visit = GapVisit { blur_px: calibration.blur_px, step: EDGE_STEP, circle: true, core_ratio: visit.core_ratio };
+    (watch.tell)(Stage::Sum, 0.0);
+    let counted_from_um = counted_from(optics, recipe);
+    let (gaps, gap_map) = if gap.is_some() {
+        let scene = Scene { particle: &refined.map, ..scene };
+        (gaps::refine(&scene, &cuts, &gap_components, gap_visit, watch)?, gap_runs)
+    } else if bare_measured {
+        gaps::outside_objects(&refined, frame, gap_visit, watch)?
+    } else {
+        (Vec::new(), RunMap { row_start: vec![0; frame.height as usize + 1], ..RunMap::default() })
+    };
+    let mut flags = Vec::new();
+    if refined.too_large > 0 {
+        flags.push(Flag {
+            id: "too_dense",
+            value: Some(refined.too_large as f64),
+            limit: Some(0.0),
+            advice: "objects join to a piece too large to take apart; dilute, or use a higher magnification",
+        });
+    }
+    if clipped > 0 {
+        flags.push(Flag {
+            id: "clipped",
+            value: Some(clipped as f64),
+            limit: Some(0.0),
+            advice: "pixels at the camera's full scale: levels there are too low by an unknown amount; expose less",
+        });
+    }
+    flags.extend(flags_of(surveyed, film.clear, film_elsewhere, &calibration, &refined.objects));
+    let thin = gap.map(|edge| thin_area(thin, &gaps, film.level, edge, calibration.blur_px));
+    let od = |level: f64| -libm::log10((level / f64::from(ONE)).max(1e-5));
+    let hazy = bare_measured && !film.clear;
+    Ok(FieldResult {
+        size: field.size(),
+        um_per_px: optics.um_per_px,
+        objects: weighted(refined.objects, recipe),
+        gaps,
+        bare_measured,
+        counted_from_um,
+        phases: [refined.map, gap_map],
+        gap_cut_od_pct: hazy.then(|| 100.0 * od(cuts.gap_level(film.level)) / od(film.level)).filter(|v| v.is_finite()),
+        thin_area_px2: thin,
+        film_od: bare_measured.then(|| od(film.level)),
+        film_od_cv_pct: hazy.then(|| od_spread(&surveyed.seen.cell_levels)).flatten(),
+        calibration,
+        flags,
+    })
+}
+
+fn visit_of(recipe: &Recipe, noise: f64, blur_px: f64) -> Visit {
+    Visit {
+        blur_px,
+        core_ratio: None,
+        noise,
+        edge: recipe.particles.edge,
+        step: BLUR_STEP,
+        contrast: recipe.particles.contrast,
+        deficit_below_px: (4.0 * blur_px).max(6.0),
+    }
+}
+
+/// Measures blur and core on the largest components of the field.
+fn calibrate(
+    scene: &Scene<'_>,
+    cuts: &Cuts,
+    [particles, gaps]: [&[Component]; 2],
+    (optics, recipe, noise): (&Optics, &Recipe, f64),
+    watch: Watch<'_>,
+) -> Result<Calibration, Stop> {
+    use rayon::prelude::*;
+    let expected = optics.expected_blur_px();
+    let guess = expected.unwrap_or(ASSUMED_BLUR);
+    let least = objects::CORE_WIDTHS * guess;
+    let visit = Visit { deficit_below_px: 0.0, ..visit_of(recipe, noise, guess) };
+    let chosen = objects::probes(particles, least, scene.frame);
+    let probed: Vec<Vec<(Object, _)>> = chosen
+        .par_iter()
+        .map_init(Visitor::default, |visitor, &i| {
+            watch.poll()?;
+            let mut found = Vec::new();
+            visitor.visit(scene, count32(i), particles[i].at, &visit, &mut found)?;
+            Ok(found)
+        })
+        .collect::<Result<_, Stop>>()?;
+    let probed: Vec<Object> = probed
+        .into_iter()
+        .flatten()
+        .map(|(o, _)| o)
+        .filter(|o| o.core_from == objects::CoreFrom::Own && o.diameter_px() >= least)
+        .collect();
+    let chosen = objects::probes(gaps, least, scene.frame);
+    let gap_visit = GapVisit { blur_px: guess, step: BLUR_STEP, circle: false, core_ratio: None };
+    let probed_gaps = gaps::probe(scene, cuts, gaps, &chosen, gap_visit, watch)?;
+    let width = |area: &[f64; 3], perimeter: f64| (area[0] - area[2]) / (2.0 * BLUR_QUANTILE * perimeter);
+    let particle_edges = probed.iter().map(|o| (width(&o.area_px2, o.shape.perimeter_px), o.shape.perimeter_px, o.shape.circularity));
+    let gap_edges = probed_gaps.iter().map(|g| (width(&g.area_px2, g.perimeter_px), g.perimeter_px, g.circularity()));
+    let mut widths = smooth_edges(particle_edges.chain(gap_edges));
+    let ratios: Vec<f64> = probed.iter().map(|o| f64::from(o.core) / f64::from(o.surround.max(1))).collect();
+    Ok(Calibration {
+        blur_px: weighted_median(&mut widths).unwrap_or(guess),
+        blur_edges: widths.len(),
+        core_ratio: if ratios.is_empty() { 0.0 } else { middle(&ratios) },
+        cores: ratios.len(),
+    })
+}
+
+/// Blur widths and lengths of the edges to go by, from (width, length, circularity): the smooth ones, since the crevices of a ragged piece
+/// widen what its edge seems to be (rendered clumps read 1.10 px where smooth gaps read the true 1.01); all where fewer than three are smooth.
+fn smooth_edges(edges: impl Iterator<Item = (f64, f64, f64)>) -> Vec<(f64, f64)> {
+    const SMOOTH: f64 = 0.9;
+    let edges: Vec<_> = edges.filter(|(w, p, _)| w.is_finite() && *w > 0.0 && *p > 0.0).collect();
+    let smooth: Vec<_> = edges.iter().filter(|e| e.2 >= SMOOTH).map(|e| (e.0, e.1)).collect();
+    if smooth.len() < 3 { edges.into_iter().map(|e| (e.0, e.1)).collect() } else { smooth }
+}
+
+/// Value at which half of the weight is reached.
+fn weighted_median(values: &mut [(f64, f64)]) -> Option<f64> {
+    values.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let half = values.iter().map(|v| v.1).sum::<f64>() / 2.0;
+    let mut below = 0.0;
+    values
+        .iter()
+        .find(|v| {
+            below += v.1;
+            below >= half
+        })
+        .map(|v| v.0)
+}
+
+/// Smallest diameters counted, µm: six pixels, twice the resolution, or what the recipe says, whichever is largest.
+pub fn counted_from(optics: &Optics, recipe: &Recipe) -> [f64; 2] {
+    let seen = 6f64.max(2.0 * optics.resolution_px().unwrap_or(0.0)) * optics.um_per_px;
+    [recipe.particles.min_diameter_um.unwrap_or(0.0).max(seen), recipe.gaps.min_diameter_um.max(seen)]
+}
+
+/// Area of film that is thin, px²: pixels between the gap level and half the film's OD, less those that a blurred edge of a gap passes
+/// through on its way from bare to film.
+fn thin_area(pixels: u64, gaps: &[Gap], film: f64, edge: f64, blur_px: f64) -> f64 {
+    let one = f64::from(ONE);
+    let half = ((film * one).sqrt() - film) / (one - film).max(1.0);
+    let passed = blur_px * (normal_quantile(edge.max(half)) - normal_quantile(edge.min(half))) * if half < edge { 1.0 } else { 0.0 };
+    (pixels as f64 - passed * gaps.iter().map(|g| g.perimeter_px).sum::<f64>()).max(0.0)
+}
+
+/// Quantile of the standard normal distribution, by halving on `libm::erfc`; to about 1e-9, for 0 < p < 1.
+fn normal_quantile(p: f64) -> f64 {
+    let (mut low, mut high) = (-8.0, 8.0);
+    for _ in 0..60 {
+        let middle = 0.5 * (low + high);
+        if 0.5 * libm::erfc(-middle / std::f64::consts::SQRT_2) < p { low = middle } else { high = middle }
+    }
+    0.5 * (low + high)
+}
+
+/// Relative standard deviation of the film's optical density between sub-areas, %.
+fn od_spread(levels: &[f64]) -> Option<f64> {
+    let od: Vec<f64> = levels.iter().map(|l| -libm::log10((l / f64::from(ONE)).max(1e-5))).collect();
+    let (mean, deviation) = crate::statistics::mean_and_deviation(&od)?;
+    (mean > 0.0).then_some(100.0 * deviation? / mean)
+}
+
+/// Weights as the recipe asks.
+fn weighted(mut objects: Vec<Object>, recipe: &Recipe) -> Vec<Object> {
+    if recipe.objects.frame == crate::recipe::FrameRule::All {
+        for object in &mut objects {
+            object.weight = Some(1.0);
+        }
+    }
+    objects
+}
+
+fn flags_of(surveyed: &Surveyed, clear: bool, elsewhere: Option<u16>, calibration: &Calibration, found: &[Object]) -> Vec<Flag> {
+    let mut flags = Vec::new();
+    let mut flag = |id, value, limit, advice| flags.push(Flag { id, value, limit, advice });
+    if !surveyed.bare_known {
+        flag(
+            "no_blank",
+            None,
+            None,
+            "without a picture of the empty slide, bare places cannot be told from film; photograph a blank at the same exposure",
+        );
+    }
+    if surveyed.seen.median < f64::from(ONE) * 0.002 {
+        flag("black", Some(surveyed.seen.median / f64::from(ONE)), Some(0.002), "the picture is black; check lamp, shutter and exposure");
+    }
+    if surveyed.seen.film.is_none() && elsewhere.is_some() {
+        flag(
+            "mostly_bare",
+            Some(surveyed.seen.share),
+            Some(0.02),
+            "too little film shows; its level was taken from the slide's other fields",
+        );
+    } else if clear && surveyed.bare_known {
+        flag("clear_film", None, None, "the film is as light as the empty slide; everything outside particles counts as uncovered");
+    }
+    if found.is_empty() {
+        flag("no_objects", Some(0.0), Some(1.0), "no particle was found; check focus and light");
+    }
+    if calibration.blur_edges == 0 {
+        flag(
+            "blur_not_measured",
+            None,
+            None,
+            "no edge was long enough to measure the blur; it was taken from the optics, or assumed to be 1 px",
+        );
+    }
+    flags
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plane::Plane;
+    use std::sync::atomic::AtomicBool;
+
+    const OPTICS: Optics = Optics { um_per_px: 0.25, numerical_aperture: Some(0.65), wavelength_nm: Some(550.0), full_scale: u16::MAX };
+
+    fn measured(picture: &Plane<u16>, blank: Option<&Plane<u16>>, recipe: &Recipe) -> Result<FieldResult, Stop> {
+        let cancel = AtomicBool::new(false);
+        let watch = Watch { cancel: &cancel, tell: &|_, _| () };
+        let lamp = Lamp::new(blank.map(|b| b as &dyn Samples), None, watch)?;
+        let (surveyed, correction) = survey(picture, &lamp, &OPTICS, recipe, watch)?;
+        measure(picture, &surveyed, &correction, None, &OPTICS, recipe, watch)
+    }
+
+    fn flags(result: &FieldResult) -> Vec<&str> {
+        result.flags.iter().map(|f| f.id).collect()
+    }
+
+    /// A film of transmission 0.45 with discs (x, y, radius, transmission), 16 samples a pixel, without blur.
+    fn film(width: usize, height: usize, discs: &[(f64, f64, f64, f64)]) -> Plane<u16> {
+        Plane::from_shape_fn((height, width), |(row, column)| {
+            let sample = |k: usize| {
+                let (x, y) = (column as f64 + (k % 4) as f64 / 4.0 + 0.125, row as f64 + (k / 4) as f64 / 4.0 + 0.125);
+                discs.iter().find(|d| (x - d.0).powi(2) + (y - d.1).powi(2) < d.2 * d.2).map_or(0.45, |d| d.3)
+            };
+            objects::to_level((0..16).map(sample).sum::<f64>() / 16.0 * 40_000.0)
+        })
+    }
+
+    #[test]
+    fn pictures_without_a_film_are_results_with_flags() {
+        let recipe = Recipe::default();
+        for (width, height) in [(1, 1), (1, 300), (300, 1), (2, 2), (65, 64), (200, 130)] {
+            let blank = Plane::from_elem((height, width), 40_000u16);
+            for (value, flag) in [(0u16, "black"), (u16::MAX, "clipped"), (40_000, "clear_film"), (18_000, "no_objects")] {
+                let picture = Plane::from_elem((height, width), value);
+                for blank in [Some(&blank), None] {
+                    let result = measured(&picture, blank, &recipe).unwrap();
+                    assert!(result.objects.is_empty(), "{width} × {height} at {value}");
+                    assert!(blank.is_none() || flags(&result).contains(&flag), "{width} × {height} at {value}: {:?}", flags(&result));
+                    assert_eq!(blank.is_none(), flags(&result).contains(&"no_blank"));
+                    assert_eq!(result.phases[0].row_start.len(), height + 1);
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_blank_of_another_size_is_refused() {
+        let stop = measured(&Plane::zeros((10, 12)), Some(&Plane::from_elem((10, 11), 9)), &Recipe::default()).unwrap_err();
+        assert!(stop.to_string().contains("blank") && stop.to_string().contains("11 × 10"), "{stop}");
+    }
+
+    #[test]
+    fn a_cancelled_field_stops() {
+        let cancel = AtomicBool::new(true);
+        let watch = Watch { cancel: &cancel, tell: &|_, _| () };
+        assert!(matches!(Lamp::new(Some(&Plane::from_elem((9, 9), 1u16)), None, watch), Err(Stop::Cancelled)));
+    }
+
+    #[test]
+    fn a_faint_particle_beside_a_dark_one_survives() {
+        let blank = Plane::from_elem((80, 120), 40_000u16);
+        // Edge to edge 2.2 px; the fainter one darkens a third as much.
+        let picture = film(120, 80, &[(40.0, 40.0, 6.0, 0.05), (53.2, 40.0, 5.0, 0.32), (90.0, 40.0, 6.0, 0.05)]);
+        let result = measured(&picture, Some(&blank), &Recipe::default()).unwrap();
+        let centres: Vec<(f64, f64)> = result.objects.iter().map(|o| (o.centroid_px[0].round(), o.diameter_px().round())).collect();
+        assert_eq!(centres, [(40.0, 12.0), (90.0, 12.0), (53.0, 10.0)]);
+    }
+
+    #[test]
+    fn one_ragged_piece_is_one_object_and_touching_the_frame_is_seen() {
+        let blank = Plane::from_elem((80, 120), 40_000u16);
+        let picture = film(120, 80, &[(40.0, 40.0, 6.0, 0.05), (50.0, 43.0, 5.0, 0.05), (119.0, 40.0, 6.0, 0.05)]);
+        let result = measured(&picture, Some(&blank), &Recipe::default()).unwrap();
+        let seen: Vec<(bool, bool)> = result.objects.iter().map(|o| (o.touches_frame, o.weight.is_none())).collect();
+        assert_eq!(seen, [(false, false), (true, true)]);
+    }
+
+    #[test]
+    fn quarter_turns_and_mirrors_leave_the_numbers() {
+        let blank = Plane::from_elem((200, 200), 40_000u16);
+        let discs = [
+            (40.0, 60.0, 7.3, 0.05),
+            (120.7, 33.0, 5.1, 0.05),
+            (80.0, 130.0, 24.0, 1.0),
+            (150.0, 150.0, 9.0, 0.05),
+            (161.0, 160.0, 5.0, 0.05),
+        ];
+        let picture = film(200, 200, &discs);
+        let totals = |p: &Plane<u16>| {
+            let r = measured(p, Some(&blank), &Recipe::default()).unwrap();
+            let particles: f64 = r.objects.iter().map(|o| o.area_px2[1]).sum();
+            (r.objects.len(), r.gaps.len(), particles, r.gaps[0].area_px2[1], r.gaps[0].largest_circle_px)
+        };
+        let first = totals(&picture);
+        let turned = picture.clone().reversed_axes().as_standard_layout().to_owned();
+        let mirrored = Plane::from_shape_fn((200, 200), |(r, c)| picture[[r, 199 - c]]);
+        for other in [totals(&turned), totals(&mirrored)] {
+            assert_eq!((first.0, first.1), (other.0, other.1));
+            assert!((first.2 / other.2 - 1.0).abs() < 1e-6 && (first.3 / other.3 - 1.0).abs() < 1e-6, "{first:?} {other:?}");
+            assert!((first.4 / other.4 - 1.0).abs() < 5e-3, "{first:?} {other:?}");
+        }
+    }
+
+    #[test]
+    fn noise_alone_is_no_powder() {
+        let blank = Plane::from_elem((256, 256), 40_000u16);
+        let picture = Plane::from_shape_fn((256, 256), |(r, c)| {
+            let mut state = (r as u64 * 65_537 + c as u64 + 1).wrapping_mul(0x9e37_79b9_7f4a_7c15);
+            let mut sum = 0u64;
+            for _ in 0..4 {
+                state ^= state >> 29;
+                state = state.wrapping_mul(0xbf58_476d_1ce4_e5b9);
+                sum += state >> 54;
+            }
+            objects::to_level(18_000.0 + (sum as f64 - 2046.0) * 0.6)
+        });
+        let result = measured(&picture, Some(&blank), &Recipe::default()).unwrap();
+        assert_eq!((result.objects.len(), result.gaps.len()), (0, 0));
+    }
+
+    #[test]
+    fn one_and_two_threads_give_the_same_numbers() {
+        let blank = Plane::from_elem((300, 400), 40_000u16);
+        let discs: Vec<_> = (0..60)
+            .map(|i| {
+                (
+                    f64::from(i % 10) * 39.0 + 20.3,
+                    f64::from(i / 10) * 48.0 + 30.0,
+                    3.0 + f64::from(i % 7),
+                    if i % 9 == 0 { 1.0 } else { 0.06 },
+                )
+            })
+            .collect();
+        let picture = film(400, 300, &discs);
+        let with = |threads| {
+            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+            pool.install(|| format!("{:?}", measured(&picture, Some(&blank), &Recipe::default()).unwrap()))
+        };
+        let one = with(1);
+        assert!(one.len() > 10_000);
+        assert!(one == with(2) && one == with(5));
+    }
 }

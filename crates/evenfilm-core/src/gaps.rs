@@ -1,7 +1,17 @@
-//! Gaps: connected uncovered pieces of the film.
+//! Gaps: connected uncovered pieces of the film, half way between film and bare.
 
-use crate::plane::Rect;
+mod circle;
+
+pub use circle::{distance_squared, largest_circle};
+
+use rayon::prelude::*;
+
+use crate::light::{Scratch, bands};
+use crate::objects::{CHORDS, LARGEST_WINDOW, Refined, Scene, pixels, widen};
+use crate::phases::{Component, Cuts, RunMap, count32, join};
+use crate::plane::{Level, ONE, Rect, Stop, Watch, single};
 use crate::recipe::GapKind;
+use crate::shape::{Contour, Sides, trace_rows};
 
 /// One gap of a field. Lengths are in pixels.
 #[derive(Clone, Debug)]
@@ -12,6 +22,8 @@ pub struct Gap {
     pub centroid_px: [f64; 2],
     /// Area with the edge level a step towards the film, as the recipe says, and a step towards bare, px²; blur-corrected.
     pub area_px2: [f64; 3],
+    /// Length of the outline.
+    pub perimeter_px: f64,
     /// Diameter of the largest circle that fits inside the gap and the frame.
     pub largest_circle_px: f64,
     /// Whether a side of the measured region cuts it.
@@ -25,4 +37,254 @@ impl Gap {
     pub fn diameter_px(&self) -> f64 {
         2.0 * (self.area_px2[1] / std::f64::consts::PI).sqrt()
     }
+
+    /// √(4πA)/P (ISO 9276-6).
+    pub fn circularity(&self) -> f64 {
+        if self.perimeter_px > 0.0 { (4.0 * std::f64::consts::PI * self.area_px2[1]).sqrt() / self.perimeter_px } else { 0.0 }
+    }
+}
+
+/// What a visit needs to know beforehand.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct GapVisit {
+    /// Standard deviation of the blur, px.
+    pub(crate) blur_px: f64,
+    /// Half the distance between the outer two of the three edge levels, as a share of the contrast.
+    pub(crate) step: f64,
+    /// Whether the largest circle is wanted.
+    pub(crate) circle: bool,
+    /// Core ÷ surround of the powder, where it is known; then edges between bare and powder are read half way between those two.
+    pub(crate) core_ratio: Option<f64>,
+}
+
+impl GapVisit {
+    /// Reach of a blurred edge, px.
+    fn reach(&self) -> u32 {
+        count32(pixels(2.0 * self.blur_px))
+    }
+}
+
+/// Visits every gap once.
+pub(crate) fn refine(
+    scene: &Scene<'_>,
+    cuts: &Cuts,
+    components: &[Component],
+    visit: GapVisit,
+    watch: Watch<'_>,
+) -> Result<Vec<Gap>, Stop> {
+    components
+        .par_iter()
+        .enumerate()
+        .map_init(Scratch::default, |scratch, (i, component)| {
+            watch.poll()?;
+            visit_gap(scene, cuts, (count32(i), component), visit, scratch)
+        })
+        .collect()
+}
+
+/// Looks at some gaps of `all` for the calibration.
+pub(crate) fn probe(
+    scene: &Scene<'_>,
+    cuts: &Cuts,
+    all: &[Component],
+    chosen: &[usize],
+    visit: GapVisit,
+    watch: Watch<'_>,
+) -> Result<Vec<Gap>, Stop> {
+    chosen
+        .par_iter()
+        .map_init(Scratch::default, |scratch, &i| {
+            watch.poll()?;
+            visit_gap(scene, cuts, (count32(i), &all[i]), visit, scratch)
+        })
+        .collect()
+}
+
+/// Gaps of a film that is as clear as the empty slide: all that lies outside the objects. Their areas are those of their pixels; the
+/// largest takes up what the objects' outlines differ from their pixels, so that objects and gaps fill the frame.
+pub(crate) fn outside_objects(refined: &Refined, frame: Rect, visit: GapVisit, watch: Watch<'_>) -> Result<(Vec<Gap>, RunMap), Stop> {
+    let mut map = refined.map.complement(frame.width);
+    let nothing = vec![0; map.runs.len()];
+    let components = join(&mut map, &nothing, false, |_| true);
+    let lines = outlines(&refined.map, frame);
+    let mut gaps = Vec::new();
+    for (own, component) in (0..).zip(&components) {
+        watch.poll()?;
+        let radius = if visit.circle { largest_circle(&map, own, component.at, frame, &lines) } else { 0.0 };
+        gaps.push(Gap {
+            at: component.at,
+            centroid_px: centre_of(&map, own, component),
+            area_px2: [component.area as f64; 3],
+            perimeter_px: 0.0,
+            largest_circle_px: 2.0 * radius,
+            touches_frame: component.at.touches(frame),
+            kind: GapKind::Unsure,
+        });
+    }
+    let objects: f64 = refined.objects.iter().map(|o| o.area_px2[1]).sum();
+    let remainder = refined.map.area() as f64 - objects;
+    if let Some(largest) = gaps.iter_mut().max_by(|a, b| a.area_px2[1].total_cmp(&b.area_px2[1])) {
+        largest.area_px2 = largest.area_px2.map(|a| (a + remainder).max(0.0));
+    }
+    Ok((gaps, map))
+}
+
+/// Ends of all runs: points on the outlines of the objects' pixels.
+fn outlines(map: &RunMap, frame: Rect) -> Vec<[f64; 2]> {
+    let row = |y: u32| map.row(y).flat_map(move |i| [[map.runs[i].x0, y], [map.runs[i].x1, y]]);
+    (0..frame.height).flat_map(row).map(|[x, y]| [f64::from(x), f64::from(y) + 0.5]).collect()
+}
+
+fn centre_of(map: &RunMap, own: u32, component: &Component) -> [f64; 2] {
+    let (mut x, mut y) = (0.0, 0.0);
+    for row in component.at.y..component.at.bottom() {
+        for i in map.row(row).filter(|&i| map.owner[i] == own) {
+            let run = map.runs[i];
+            let length = f64::from(run.x1 - run.x0);
+            x += length * f64::from(run.x0 + run.x1) / 2.0;
+            y += length * (f64::from(row) + 0.5);
+        }
+    }
+    [x / component.area as f64, y / component.area as f64]
+}
+
+/// Rows of a strip in which a gap is read: the whole window where it may be held.
+fn strips(at: Rect) -> Vec<Rect> {
+    if at.area() <= LARGEST_WINDOW / 4 {
+        return vec![at];
+    }
+    let band = |b: Rect| Rect::new(at.x, at.y + b.y, at.width, (b.height + 1).min(at.height - b.y));
+    bands((at.width, at.height)).into_iter().map(band).collect()
+}
+
+fn visit_gap(
+    scene: &Scene<'_>,
+    cuts: &Cuts,
+    (own, component): (u32, &Component),
+    visit: GapVisit,
+    scratch: &mut Scratch,
+) -> Result<Gap, Stop> {
+    let at = component.at.grown(3, scene.frame);
+    let whole = strips(at);
+    let contrast = f64::from(ONE) - cuts.film.at(f64::from(at.x) + f64::from(at.width) / 2.0, f64::from(at.y) + f64::from(at.height) / 2.0);
+    let thresholds = [-visit.step, 0.0, visit.step].map(|s| single(s * contrast));
+    let strip = |scratch: &mut Scratch, part: &Rect| -> Result<[Contour; 3], Stop> {
+        // Rows beyond the strip, so that what lies near a pixel is the same in every strip.
+        let read = part.grown(visit.reach(), at);
+        let mut levels = Vec::new();
+        scene.correction.levels_into(scene.field, read, scratch, &mut levels)?;
+        let mut values = heights(scene.gap, cuts, own, read, &levels);
+        meet_particles(&mut values, &levels, scene.particle, read, &visit);
+        let skip = (part.y - read.y) as usize * part.width as usize;
+        let values = &values[skip..skip + part.width as usize * part.height as usize];
+        let sides = sides_of(*part, at, scene.frame);
+        let mut contours = [Contour::default(), Contour::default(), Contour::default()];
+        for (k, contour) in contours.iter_mut().enumerate() {
+            let first = (part.y - at.y) as usize;
+            trace_rows(values, (part.width as usize, first), thresholds[k], sides, k == 1, contour);
+        }
+        Ok(contours)
+    };
+    let parts: Vec<[Contour; 3]> = if let [only] = &whole[..] {
+        vec![strip(scratch, only)?]
+    } else {
+        whole.par_iter().map_init(Scratch::default, strip).collect::<Result<_, Stop>>()?
+    };
+    let mut contours = [Contour::default(), Contour::default(), Contour::default()];
+    for part in &parts {
+        contours.iter_mut().zip(part).for_each(|(whole, part)| whole.add(part));
+    }
+    let blur2 = visit.blur_px * visit.blur_px + CHORDS;
+    let area_px2 = [0, 1, 2].map(|k| contours[k].area_without_blur(blur2));
+    let line = &contours[1];
+    let centre = line.centroid();
+    let largest_circle_px = if visit.circle {
+        let widened = blur2 / (2.0 * (area_px2[1] / std::f64::consts::PI).sqrt().max(1.0));
+        2.0 * (largest_circle(scene.gap, own, component.at, scene.frame, &shifted(line, at)) + widened)
+    } else {
+        0.0
+    };
+    Ok(Gap {
+        at: component.at,
+        centroid_px: [centre[0] + f64::from(at.x), centre[1] + f64::from(at.y)],
+        area_px2,
+        perimeter_px: line.perimeter_px,
+        largest_circle_px,
+        touches_frame: component.at.touches(scene.frame),
+        kind: GapKind::Unsure,
+    })
+}
+
+/// Where bare meets powder, the edge lies half way between those two, not between film and bare: such pixels, and the powder's own, are read
+/// against that level. They are the ones within reach of both, too dark to be bare.
+fn meet_particles(values: &mut [f32], levels: &[Level], particle: &RunMap, at: Rect, visit: &GapVisit) {
+    const POWDER: u8 = 1;
+    const BARE: u8 = 2;
+    let Some(ratio) = visit.core_ratio else { return };
+    if (at.y..at.bottom()).all(|y| particle.row_within(y, at.x, at.right()).is_empty()) {
+        return;
+    }
+    let width = at.width as usize;
+    let mut classes: Vec<u8> = values.iter().map(|&v| if v > 0.0 { BARE } else { 0 }).collect();
+    for (y, line) in (at.y..).zip(classes.chunks_exact_mut(width)) {
+        for run in particle.row_within(y, at.x, at.right()).map(|i| particle.runs[i]) {
+            line[(run.x0.max(at.x) - at.x) as usize..(run.x1.min(at.right()) - at.x) as usize].fill(POWDER);
+        }
+    }
+    let (mut near_powder, mut near_bare) = (Vec::new(), Vec::new());
+    let reach = visit.reach() as usize;
+    widen(&classes, width, reach, |c| c == POWDER, &mut near_powder);
+    widen(&classes, width, reach, |c| c == BARE, &mut near_bare);
+    let edge = single(f64::from(ONE) * (1.0 + ratio) / 2.0);
+    for (i, value) in values.iter_mut().enumerate() {
+        if classes[i] == POWDER || (classes[i] == 0 && near_powder[i] != 0 && near_bare[i] != 0) {
+            *value = f32::from(levels[i]) - edge;
+        }
+    }
+}
+
+/// Points of a line in the field rather than in its window.
+fn shifted(line: &Contour, at: Rect) -> Vec<[f64; 2]> {
+    line.points.iter().map(|p| [f64::from(p[0]) + f64::from(at.x), f64::from(p[1]) + f64::from(at.y)]).collect()
+}
+
+fn sides_of(part: Rect, at: Rect, frame: Rect) -> Sides {
+    Sides {
+        left: at.x == frame.x,
+        right: at.right() == frame.right(),
+        top: part.y == frame.y,
+        bottom: part.bottom() == at.bottom() && at.bottom() == frame.bottom(),
+    }
+}
+
+/// Side of the blocks over which the gap level is taken as one, px.
+const BLOCK: u32 = 8;
+
+/// Heights above the gap level, in levels; pixels of other gaps lie below it.
+fn heights(gap: &RunMap, cuts: &Cuts, own: u32, at: Rect, levels: &[Level]) -> Vec<f32> {
+    let width = at.width as usize;
+    let mut values = Vec::with_capacity(levels.len());
+    let mut cut_row = Vec::new();
+    for (y, line) in (at.y..).zip(levels.chunks_exact(width.max(1))) {
+        if (y - at.y).is_multiple_of(BLOCK) {
+            cut_row.clear();
+            let middle = f64::from(y) + f64::from(BLOCK) / 2.0;
+            cut_row.extend((0..at.width.div_ceil(BLOCK)).map(|b| {
+                let x = f64::from(at.x + b * BLOCK) + f64::from(BLOCK) / 2.0;
+                single(cuts.gap_level(cuts.film.at(x, middle)))
+            }));
+        }
+        let start = values.len();
+        for (piece, cut) in line.chunks(BLOCK as usize).zip(&cut_row) {
+            values.extend(piece.iter().map(|&l| f32::from(l) - cut));
+        }
+        for i in gap.row_within(y, at.x, at.right()) {
+            if gap.owner[i] != own {
+                let run = gap.runs[i];
+                let (x0, x1) = (run.x0.max(at.x) - at.x, run.x1.min(at.right()) - at.x);
+                values[start + x0 as usize..start + x1 as usize].iter_mut().for_each(|v| *v = -v.abs());
+            }
+        }
+    }
+    values
 }

@@ -1,6 +1,26 @@
 //! Survey: counts to levels; film level, noise and blur.
+//!
+//! Counts become transmission through the blank (`T = (I − D)/(B − D)`), stored as [`Level`]. The film level is found per sub-area from
+//! the pixels that show film, never from a median that a hole could fool.
 
-use crate::plane::{Level, Plane, Rect, Samples, Stop, Watch};
+mod film;
+mod noise;
+
+pub use film::{FilmGrid, Seen, look};
+pub use noise::noise_of_counts;
+
+use rayon::prelude::*;
+
+use crate::plane::{Level, ONE, Plane, Rect, Samples, Stage, Stop, Watch, single};
+
+/// Rows of a band: the piece in which pictures are read, fixed by the data and never by the number of threads.
+pub const BAND: u32 = 64;
+
+/// Side of the cells by which a noisy blank is averaged, px.
+const CELL: u32 = 16;
+
+/// A blank is used pixel by pixel where its noise is below this share of the field's.
+const QUIET_BLANK: f64 = 0.25;
 
 /// The microscope as far as numbers depend on it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -15,31 +35,290 @@ pub struct Optics {
     pub full_scale: u16,
 }
 
+impl Optics {
+    /// Lateral resolution 0.61 λ/NA in pixels (Rayleigh criterion), where the sheet gives both.
+    pub fn resolution_px(&self) -> Option<f64> {
+        Some(0.61 * self.wavelength_nm? * 1e-3 / self.numerical_aperture? / self.um_per_px)
+    }
+
+    /// Blur width expected from the optics, px: the Gaussian whose edge is as steep as that of the Airy pattern (0.235 λ/NA, from the line
+    /// spread at its centre), with the pixel's aperture (1/12 px²) and the bilinear reading (1/6 px²) added.
+    pub fn expected_blur_px(&self) -> Option<f64> {
+        let lens = self.resolution_px()? * (0.235 / 0.61);
+        Some((lens * lens + 0.25).sqrt())
+    }
+}
+
+/// The bands of a picture of this size, top to bottom.
+pub fn bands(size: (u32, u32)) -> Vec<Rect> {
+    (0..size.1.div_ceil(BAND)).map(|b| Rect::new(0, b * BAND, size.0, BAND.min(size.1 - b * BAND))).collect()
+}
+
 /// Blank and dark picture, made ready once for all fields of one microscope.
 pub struct Lamp<'a> {
     blank: Option<&'a dyn Samples>,
     dark: Option<&'a dyn Samples>,
+    cells: Option<Cells>,
+    blank_noise: f64,
+}
+
+/// Means of the blank less the dark by cells of [`CELL`] px.
+struct Cells {
+    size: (u32, u32),
+    mean: Plane<f32>,
 }
 
 impl<'a> Lamp<'a> {
     /// Reads blank and dark.
     ///
     /// # Errors
-    /// [`Stop`] where they cannot be read or differ in size.
-    pub fn new(blank: Option<&'a dyn Samples>, dark: Option<&'a dyn Samples>, _watch: Watch<'_>) -> Result<Self, Stop> {
-        Ok(Self { blank, dark })
+    /// [`Stop`] where they cannot be read, differ in size, or the caller stops.
+    pub fn new(blank: Option<&'a dyn Samples>, dark: Option<&'a dyn Samples>, watch: Watch<'_>) -> Result<Self, Stop> {
+        let Some(source) = blank else { return Ok(Self { blank, dark, cells: None, blank_noise: 0.0 }) };
+        if let Some(dark) = dark {
+            same_size("dark picture", dark.size(), source.size())?;
+        }
+        let rows = bands(source.size()).into_par_iter().map(|band| {
+            watch.poll()?;
+            cell_rows(source, dark, band)
+        });
+        let mean: Vec<f32> = rows.collect::<Result<Vec<_>, Stop>>()?.concat();
+        let across = source.size().0.div_ceil(CELL) as usize;
+        let mean = Plane::from_shape_vec((mean.len() / across.max(1), across), mean).unwrap_or_else(|_| Plane::zeros((0, 0)));
+        let blank_noise = noise_of_counts(source)?;
+        Ok(Self { blank, dark, cells: Some(Cells { size: source.size(), mean }), blank_noise })
+    }
+
+    /// Whether a picture of the empty slide was given.
+    pub const fn has_blank(&self) -> bool {
+        self.blank.is_some()
+    }
+
+    /// Empty slides per count, in the middle of the picture.
+    pub fn typical_gain(&self, optics: &Optics) -> f64 {
+        let light = self.cells.as_ref().and_then(|c| c.mean.get([c.mean.nrows() / 2, c.mean.ncols() / 2]));
+        1.0 / light.map_or_else(|| f64::from(optics.full_scale), |&m| f64::from(m)).max(1.0)
+    }
+
+    /// What turns the counts of this field into levels. `field_noise` is its noise in counts ([`noise_of_counts`]).
+    ///
+    /// # Errors
+    /// [`Stop::OtherSize`].
+    pub fn correction(&self, size: (u32, u32), field_noise: f64, optics: &Optics) -> Result<Correction<'a>, Stop> {
+        if let Some(dark) = self.dark {
+            same_size("dark picture", dark.size(), size)?;
+        }
+        let light = match (self.blank, &self.cells) {
+            (Some(blank), Some(cells)) => {
+                same_size("blank", cells.size, size)?;
+                if self.blank_noise < QUIET_BLANK * field_noise { LightBy::Pixel(blank) } else { LightBy::Cell(gains(cells)) }
+            }
+            _ => LightBy::FullScale(ONE as f32 / f32::from(optics.full_scale.max(1))),
+        };
+        Ok(Correction { light, dark: self.dark })
     }
 }
 
-/// What turns the counts of one field into levels.
-pub struct Correction {}
+fn same_size(what: &'static str, found: (u32, u32), wanted: (u32, u32)) -> Result<(), Stop> {
+    if found == wanted {
+        return Ok(());
+    }
+    Err(Stop::OtherSize { what, found_width: found.0, found_height: found.1, width: wanted.0, height: wanted.1 })
+}
 
-impl Correction {
+/// Cell means of one band, cell row after cell row.
+fn cell_rows(blank: &dyn Samples, dark: Option<&dyn Samples>, band: Rect) -> Result<Vec<f32>, Stop> {
+    let mut counts = vec![0; usize::try_from(band.area()).unwrap_or(0)];
+    let mut below = Vec::new();
+    blank.read(band, &mut counts)?;
+    if let Some(dark) = dark {
+        below.resize(counts.len(), 0);
+        dark.read(band, &mut below)?;
+    }
+    let width = band.width as usize;
+    let mut means = Vec::new();
+    for (index, strip) in counts.chunks(width * CELL as usize).enumerate() {
+        let dark_strip = below.get(index * width * CELL as usize..).unwrap_or(&[]);
+        for x0 in (0..width).step_by(CELL as usize) {
+            let x1 = (x0 + CELL as usize).min(width);
+            let total = |of: &[u16]| of.chunks(width).take(strip.len() / width).map(|row| sum(&row[x0..x1])).sum::<u64>();
+            let pixels = ((x1 - x0) * strip.len() / width) as f64;
+            let dark = if dark_strip.is_empty() { 0.0 } else { total(dark_strip) as f64 };
+            means.push(single((total(strip) as f64 - dark) / pixels));
+        }
+    }
+    Ok(means)
+}
+
+fn sum(of: &[u16]) -> u64 {
+    of.iter().map(|&c| u64::from(c)).sum()
+}
+
+/// Gain of each cell: levels per count.
+fn gains(cells: &Cells) -> Plane<f32> {
+    cells.mean.mapv(|m| ONE as f32 / m.max(1.0))
+}
+
+enum LightBy<'a> {
+    /// A quiet blank, pixel by pixel.
+    Pixel(&'a dyn Samples),
+    /// Gains at cell centres, linear between them.
+    Cell(Plane<f32>),
+    /// No blank: the camera's full scale stands for 1.
+    FullScale(f32),
+}
+
+/// What turns the counts of one field into levels.
+pub struct Correction<'a> {
+    light: LightBy<'a>,
+    dark: Option<&'a dyn Samples>,
+}
+
+/// Buffers of one thread, kept between reads.
+#[derive(Default)]
+pub struct Scratch {
+    counts: Vec<u16>,
+    light: Vec<u16>,
+    dark: Vec<u16>,
+}
+
+impl Correction<'_> {
+    /// Whether a quiet blank corrects pixel by pixel rather than by averaged cells.
+    pub const fn is_by_pixel(&self) -> bool {
+        matches!(self.light, LightBy::Pixel(_))
+    }
+
     /// Levels of a rectangle of the field: what every stage, the overlay and the desk see.
     ///
     /// # Errors
     /// [`Stop::Unreadable`].
-    pub fn levels(&self, _field: &dyn Samples, _at: Rect) -> Result<Plane<Level>, Stop> {
-        todo!()
+    pub fn levels(&self, field: &dyn Samples, at: Rect) -> Result<Plane<Level>, Stop> {
+        let mut out = Vec::new();
+        self.levels_into(field, at, &mut Scratch::default(), &mut out)?;
+        Plane::from_shape_vec((at.height as usize, at.width as usize), out).map_err(|e| Stop::Unreadable(e.to_string()))
     }
+
+    /// Levels of a rectangle, row after row, into `out`.
+    ///
+    /// # Errors
+    /// [`Stop::Unreadable`].
+    pub fn levels_into(&self, field: &dyn Samples, at: Rect, scratch: &mut Scratch, out: &mut Vec<Level>) -> Result<(), Stop> {
+        let pixels = usize::try_from(at.area()).unwrap_or(0);
+        out.resize(pixels, 0);
+        scratch.counts.resize(pixels, 0);
+        field.read(at, &mut scratch.counts)?;
+        let dark = match self.dark {
+            Some(dark) => {
+                scratch.dark.resize(pixels, 0);
+                dark.read(at, &mut scratch.dark)?;
+                Some(&scratch.dark[..])
+            }
+            None => None,
+        };
+        if let Some(dark) = dark {
+            scratch.counts.iter_mut().zip(dark).for_each(|(c, &d)| *c = c.saturating_sub(d));
+        }
+        match &self.light {
+            LightBy::FullScale(gain) => scratch.counts.iter().zip(out).for_each(|(&c, o)| *o = level_of(c, *gain)),
+            LightBy::Pixel(blank) => {
+                scratch.light.resize(pixels, 0);
+                blank.read(at, &mut scratch.light)?;
+                if let Some(dark) = dark {
+                    scratch.light.iter_mut().zip(dark).for_each(|(b, &d)| *b = b.saturating_sub(d));
+                }
+                let lit = scratch.counts.iter().zip(&scratch.light);
+                lit.zip(out).for_each(|((&c, &b), o)| *o = level_of(c, ONE as f32 / f32::from(b.max(1))));
+            }
+            LightBy::Cell(gain) => {
+                let width = at.width.max(1) as usize;
+                let rows = scratch.counts.chunks_exact(width).zip(out.chunks_exact_mut(width));
+                for (y, (counts, levels)) in (at.y..).zip(rows) {
+                    GainRow::at(gain, y).levels(at.x, counts, levels);
+                }
+            }
+        }
+        Ok(())
+    }
+}
+
+/// One count to its level, rounded, 65535 at most. Adding 2²³ leaves the rounded whole number in the low bits of an f32: no call, no branch,
+/// and the same bits on every machine.
+#[expect(clippy::cast_possible_truncation, reason = "the low 16 bits are the level")]
+#[inline]
+fn level_of(count: u16, gain: f32) -> Level {
+    ((f32::from(count) * gain).min(65535.0) + 8_388_608.0).to_bits() as u16
+}
+
+/// Gains along one row: those of the cell rows above and below it, and the share of the lower one.
+struct GainRow<'a> {
+    above: &'a [f32],
+    below: &'a [f32],
+    share: f32,
+}
+
+impl<'a> GainRow<'a> {
+    /// Gains at the centre of row `y`, linear between cell rows and beyond the outer ones.
+    fn at(gain: &'a Plane<f32>, y: u32) -> Self {
+        let columns = gain.ncols();
+        let all = gain.as_slice().unwrap_or(&[]);
+        let low = ((y.saturating_sub(CELL / 2) / CELL) as usize).min(gain.nrows().saturating_sub(2));
+        let share = (y as f32 + 0.5 - (low as f32 + 0.5) * CELL as f32) / CELL as f32;
+        let row = |r: usize| &all[r * columns..(r + 1) * columns];
+        if gain.nrows() == 1 {
+            Self { above: row(0), below: row(0), share: 0.0 }
+        } else {
+            Self { above: row(low), below: row(low + 1), share }
+        }
+    }
+
+    fn cell(&self, c: usize) -> f32 {
+        self.above[c] + (self.below[c] - self.above[c]) * self.share
+    }
+
+    /// Levels of a piece of the row that begins at column `x`.
+    fn levels(&self, x: u32, counts: &[u16], levels: &mut [Level]) {
+        let cells = self.above.len();
+        if cells == 1 {
+            let only = self.cell(0);
+            counts.iter().zip(levels).for_each(|(&c, l)| *l = level_of(c, only));
+            return;
+        }
+        let mut done = 0;
+        while done < counts.len() {
+            let column = x as usize + done;
+            let low = (column.saturating_sub(CELL as usize / 2) / CELL as usize).min(cells - 2);
+            let next = (low + 1) * CELL as usize + CELL as usize / 2;
+            let end = if low == cells - 2 { counts.len() } else { (next - x as usize).min(counts.len()) };
+            let (left, right) = (self.cell(low), self.cell(low + 1));
+            let step = (right - left) / CELL as f32;
+            let first = left + step * (column as f32 + 0.5 - (low as f32 + 0.5) * CELL as f32);
+            for (i, (&c, l)) in counts[done..end].iter().zip(&mut levels[done..end]).enumerate() {
+                *l = level_of(c, first + step * i as f32);
+            }
+            done = end;
+        }
+    }
+}
+
+/// Reads every band of a field as levels and gives each to `work`, in parallel; the results come back in the order of the bands.
+///
+/// # Errors
+/// [`Stop`].
+pub fn in_bands<T: Send>(
+    field: &dyn Samples,
+    correction: &Correction<'_>,
+    (stage, watch): (Stage, Watch<'_>),
+    work: impl Fn(Rect, &[Level], &[u16]) -> T + Sync,
+) -> Result<Vec<T>, Stop> {
+    let all = bands(field.size());
+    let count = all.len().max(1) as f32;
+    all.into_par_iter()
+        .enumerate()
+        .map_init(<(Scratch, Vec<Level>)>::default, |(scratch, levels), (index, band)| {
+            watch.poll()?;
+            correction.levels_into(field, band, scratch, levels)?;
+            (watch.tell)(stage, index as f32 / count);
+            Ok(work(band, levels, &scratch.counts))
+        })
+        .collect()
 }

@@ -1,6 +1,19 @@
-//! Objects: connected pieces of the particle phase.
+//! Objects: connected pieces of the particle phase, each measured in one visit to its own window.
+//!
+//! [`calibrate`] first looks at the largest components: how wide the blur is and how dark the powder. [`refine`] then visits every one.
 
-use crate::plane::{Level, Rect};
+mod measure;
+mod tree;
+mod window;
+
+pub use measure::frame_weight;
+pub(crate) use measure::{CHORDS, Visit, Visitor, pixels};
+pub(crate) use window::{Scene, to_level, widen};
+
+use rayon::prelude::*;
+
+use crate::phases::{Component, Run, RunMap, count32};
+use crate::plane::{Level, Rect, Stage, Stop, Watch};
 use crate::recipe::Kind;
 use crate::shape::Shape;
 
@@ -66,4 +79,77 @@ impl Object {
     pub fn diameter_px(&self) -> f64 {
         2.0 * (self.area_px2[1] / std::f64::consts::PI).sqrt()
     }
+}
+
+/// What the largest components tell about blur and powder.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Calibration {
+    /// Standard deviation of the blur that edges show, px: lens, pixel and reading together.
+    pub blur_px: f64,
+    /// Number of edges it was measured on; 0 where it comes from the optics or is assumed.
+    pub blur_edges: usize,
+    /// Level of the powder's core ÷ level around it.
+    pub core_ratio: f64,
+    /// Number of cores it was measured on.
+    pub cores: usize,
+}
+
+/// Most components looked at for the calibration.
+const MOST_PROBES: usize = 96;
+
+/// A window of more pixels than this is never held.
+pub(crate) const LARGEST_WINDOW: u64 = 4 << 20;
+
+/// Components are handed to threads in groups of this many.
+const GROUP: usize = 32;
+
+/// An object needs this many blur widths across for a core of its own.
+pub(crate) const CORE_WIDTHS: f64 = 7.0;
+
+/// The components most fit to tell blur and core: the largest that are not cut by the frame, those that fill their box like a disc first.
+pub(crate) fn probes(components: &[Component], least_px: f64, frame: Rect) -> Vec<usize> {
+    let fit =
+        |c: &Component| f64::from(c.at.width.min(c.at.height)) >= least_px && c.at.area() <= LARGEST_WINDOW / 16 && !c.at.touches(frame);
+    let mut chosen: Vec<usize> = (0..components.len()).filter(|&i| fit(&components[i])).collect();
+    let ragged = |c: &Component| (c.area as f64) < 0.7 * c.at.area() as f64;
+    chosen.sort_by_key(|&i| (ragged(&components[i]), std::cmp::Reverse(components[i].area), i));
+    chosen.truncate(MOST_PROBES);
+    chosen
+}
+
+/// Objects and their pixels.
+pub(crate) struct Refined {
+    pub(crate) objects: Vec<Object>,
+    pub(crate) map: RunMap,
+    /// Components whose window would have been too large to hold.
+    pub(crate) too_large: usize,
+}
+
+/// Visits every component of the particle phase once.
+pub(crate) fn refine(scene: &Scene<'_>, components: &[Component], visit: &Visit, watch: Watch<'_>) -> Result<Refined, Stop> {
+    let groups = components.len().div_ceil(GROUP);
+    let parts: Vec<_> = (0..groups)
+        .into_par_iter()
+        .map_init(Visitor::default, |visitor, g| {
+            watch.poll()?;
+            (watch.tell)(Stage::Refine, g as f32 / groups as f32);
+            let range = g * GROUP..((g + 1) * GROUP).min(components.len());
+            let mut found = Vec::new();
+            for i in range {
+                if components[i].at.area() <= LARGEST_WINDOW {
+                    visitor.visit(scene, count32(i), components[i].at, visit, &mut found)?;
+                }
+            }
+            Ok(found)
+        })
+        .collect::<Result<Vec<_>, Stop>>()?;
+    let mut found: Vec<(Object, Vec<(u32, Run)>)> = parts.into_iter().flatten().collect();
+    found.sort_by_key(|(object, runs)| runs.first().map_or((object.at.y, object.at.x), |(y, run)| (*y, run.x0)));
+    let mut pieces = Vec::new();
+    for (owner, (_, runs)) in found.iter().enumerate() {
+        pieces.extend(runs.iter().map(|&(y, run)| (y, run, count32(owner))));
+    }
+    let map = RunMap::from_pieces(scene.frame.height, &mut pieces);
+    let too_large = components.iter().filter(|c| c.at.area() > LARGEST_WINDOW).count();
+    Ok(Refined { objects: found.into_iter().map(|f| f.0).collect(), map, too_large })
 }

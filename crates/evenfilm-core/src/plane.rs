@@ -11,6 +11,12 @@ pub type Level = u16;
 /// The level of the empty slide: transmission 1.
 pub const ONE: Level = 1 << 15;
 
+/// A number in single precision, for places where 24 bits are enough.
+#[expect(clippy::cast_possible_truncation, reason = "rounding to 24 bits is what is asked for")]
+pub(crate) const fn single(of: f64) -> f32 {
+    of as f32
+}
+
 /// A rectangle of whole pixels.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub struct Rect {
@@ -46,6 +52,7 @@ impl Rect {
         self.width as u64 * self.height as u64
     }
     /// This rectangle grown by `margin` on every side and cut to `frame`.
+    #[must_use]
     pub fn grown(self, margin: u32, frame: Self) -> Self {
         let x = self.x.saturating_sub(margin).max(frame.x);
         let y = self.y.saturating_sub(margin).max(frame.y);
@@ -54,6 +61,7 @@ impl Rect {
         Self::new(x, y, right - x, bottom - y)
     }
     /// The smallest rectangle that holds both.
+    #[must_use]
     pub fn union(self, other: Self) -> Self {
         let (x, y) = (self.x.min(other.x), self.y.min(other.y));
         Self::new(x, y, self.right().max(other.right()) - x, self.bottom().max(other.bottom()) - y)

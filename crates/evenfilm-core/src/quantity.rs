@@ -2,6 +2,9 @@
 //! is adding a row and a function.
 
 use crate::field::FieldResult;
+use crate::objects::Object;
+use crate::recipe::Kind;
+use crate::sizes::{self, Sized};
 
 /// How a quantity's 95 % interval comes about.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -10,6 +13,19 @@ pub enum Interval {
     None,
     /// From the spread between fields, or between slide means where there are several slides (Student t).
     BetweenFields,
+}
+
+/// Fields pooled: one field, a slide, or the lot.
+#[derive(Clone, Copy, Debug)]
+pub struct Pool<'a> {
+    /// The fields measured, without the rejected.
+    pub fields: &'a [&'a FieldResult],
+    /// Number of slides they come from.
+    pub slides: usize,
+    /// Number of fields rejected.
+    pub rejected: usize,
+    /// Kinds of objects that do not count.
+    pub leave_out: &'a [Kind],
 }
 
 /// One reported quantity.
@@ -27,13 +43,120 @@ pub struct Quantity {
     pub source: &'static str,
     /// How its interval comes about.
     pub interval: Interval,
-    /// Its value over some fields pooled: one field, a slide, the lot. `None` is "not measured".
-    pub of: fn(&[&FieldResult]) -> Option<f64>,
+    /// Its value over some fields pooled. `None` is "not measured".
+    pub of: fn(&Pool<'_>) -> Option<f64>,
 }
 
-/// Every quantity, in the order of the columns.
-pub const QUANTITIES: &[Quantity] =
-    &[Quantity { id: "slides", unit: "", symbol: "", definition: "slides measured", source: "", interval: Interval::None, of: |_| None }];
+impl Pool<'_> {
+    /// Whether an object counts: at least the smallest counted diameter across, and of a kind that counts.
+    pub fn counts(&self, field: &FieldResult, object: &Object) -> bool {
+        counted(field, object, self.leave_out)
+    }
+
+    fn counted(&self) -> impl Iterator<Item = (&FieldResult, &Object)> {
+        self.fields.iter().flat_map(move |&f| f.objects.iter().filter(move |o| self.counts(f, o)).map(move |o| (f, o)))
+    }
+
+    fn sizes(&self) -> Vec<Sized> {
+        let sized = |(f, o): (&FieldResult, &Object)| Some(Sized { diameter: o.diameter_px() * f.um_per_px, weight: o.weight? });
+        self.counted().filter_map(sized).collect()
+    }
+
+    fn area_um2(&self) -> f64 {
+        self.fields.iter().map(|f| f.area_px2() * f.um_per_px * f.um_per_px).sum()
+    }
+
+    /// Sum over the fields of an area in px², in % of the fields' area; `None` where a field does not have it.
+    fn share_pct(&self, of: impl Fn(&FieldResult) -> Option<f64>) -> Option<f64> {
+        let areas = self.fields.iter().map(|f| of(f).map(|a| a * f.um_per_px * f.um_per_px)).collect::<Option<Vec<f64>>>()?;
+        let whole = self.area_um2();
+        (whole > 0.0).then(|| 100.0 * areas.iter().sum::<f64>() / whole)
+    }
+
+    /// Mean over the fields, weighted by their area; `None` where a field does not have it.
+    fn mean(&self, of: impl Fn(&FieldResult) -> Option<f64>) -> Option<f64> {
+        let values = self.fields.iter().map(|f| Some((of(f)?, f.area_px2()))).collect::<Option<Vec<_>>>()?;
+        let weight: f64 = values.iter().map(|v| v.1).sum();
+        (weight > 0.0).then(|| values.iter().map(|v| v.0 * v.1).sum::<f64>() / weight)
+    }
+
+    /// Largest over the fields.
+    fn largest(&self, of: impl Fn(&FieldResult) -> Option<f64>) -> Option<f64> {
+        self.fields.iter().filter_map(|f| of(f)).max_by(f64::total_cmp)
+    }
+}
+
+/// Whether an object counts: at least the smallest counted diameter across, and not of a kind that is left out.
+pub fn counted(field: &FieldResult, object: &Object, leave_out: &[Kind]) -> bool {
+    object.diameter_px() * field.um_per_px >= field.counted_from_um[0] && !leave_out.contains(&object.kind)
+}
+
+fn gaps_counted(field: &FieldResult) -> Option<impl Iterator<Item = &crate::gaps::Gap>> {
+    field.bare_measured.then(|| field.gaps.iter().filter(|g| g.diameter_px() * field.um_per_px >= field.counted_from_um[1]))
+}
+
+const ISO_9276_1: &str = "ISO 9276-1:1998";
+const ISO_9276_2: &str = "ISO 9276-2:2014";
+const OURS: &str = "this program";
+
+macro_rules! quantities {
+    ($($id:literal $unit:literal $symbol:literal $interval:ident $source:expr, $definition:literal, $of:expr;)+) => {
+        /// Every quantity, in the order of the columns.
+        pub const QUANTITIES: &[Quantity] = &[$(Quantity {
+            id: $id, unit: $unit, symbol: $symbol, definition: $definition, source: $source, interval: Interval::$interval, of: $of,
+        }),+];
+    };
+}
+
+quantities! {
+    "slides" "" "" None OURS, "slides measured", |p| Some(p.slides as f64);
+    "fields" "" "" None OURS, "fields measured, without the rejected", |p| Some(p.fields.len() as f64);
+    "fields_rejected" "" "" None OURS, "fields rejected", |p| Some(p.rejected as f64);
+    "objects" "" "n" None OURS, "objects of at least size_from_um counted", |p| Some(p.counted().count() as f64);
+    "size_from_um" "µm" "" None OURS, "smallest object diameter counted: the largest of 6 px, 2 × 0.61 λ/NA and the recipe's value", |p| p.largest(|f| Some(f.counted_from_um[0]));
+    "gap_from_um" "µm" "" None OURS, "smallest gap diameter counted: the largest of 6 px, 2 × 0.61 λ/NA and the recipe's value", |p| p.largest(|f| Some(f.counted_from_um[1]));
+    "field_area_mm2" "mm²" "" None OURS, "total area measured", |p| Some(p.area_um2() * 1e-6);
+    "x10_0_um" "µm" "x10,0" BetweenFields ISO_9276_1, "diameter below which 10 % of the objects lie, by number", |p| sizes::quantile(&p.sizes(), 0, 0.1);
+    "x50_0_um" "µm" "x50,0" BetweenFields ISO_9276_1, "median diameter of the objects, by number", |p| sizes::quantile(&p.sizes(), 0, 0.5);
+    "x90_0_um" "µm" "x90,0" BetweenFields ISO_9276_1, "diameter below which 90 % of the objects lie, by number", |p| sizes::quantile(&p.sizes(), 0, 0.9);
+    "mean_0_um" "µm" "D[1,0]" BetweenFields ISO_9276_2, "arithmetic mean diameter of the objects", |p| sizes::mean(&p.sizes(), 1, 0);
+    "x10_3_um" "µm" "x10,3" BetweenFields ISO_9276_1, "diameter below which 10 % of the objects lie, by volume", |p| sizes::quantile(&p.sizes(), 3, 0.1);
+    "x50_3_um" "µm" "x50,3" BetweenFields ISO_9276_1, "median diameter of the objects, by volume", |p| sizes::quantile(&p.sizes(), 3, 0.5);
+    "x90_3_um" "µm" "x90,3" BetweenFields ISO_9276_1, "diameter below which 90 % of the objects lie, by volume", |p| sizes::quantile(&p.sizes(), 3, 0.9);
+    "span_3" "" "span,3" BetweenFields ISO_9276_2, "(x90,3 − x10,3) ÷ x50,3", span_3;
+    "d32_um" "µm" "D[3,2]" BetweenFields ISO_9276_2, "Sauter mean diameter: sum of cubes ÷ sum of squares", |p| sizes::mean(&p.sizes(), 3, 2);
+    "d43_um" "µm" "D[4,3]" BetweenFields ISO_9276_2, "De Brouckere mean diameter: sum of fourth powers ÷ sum of cubes", |p| sizes::mean(&p.sizes(), 4, 3);
+    "particle_area_pct" "%" "" BetweenFields OURS, "projected area of the particle phase ÷ field area", |p| p.share_pct(|f| Some(f.objects.iter().map(|o| o.area_px2[1]).sum()));
+    "largest_object_um" "µm" "" BetweenFields OURS, "largest Feret diameter of an object that counts", largest_object;
+    "uncovered_area_pct" "%" "" BetweenFields OURS, "gap area ÷ field area", |p| p.share_pct(|f| gaps_counted(f).map(|gaps| gaps.map(|g| g.area_px2[1]).sum()));
+    "gap_cut_od_pct" "%" "" BetweenFields OURS, "share of the film's optical density at which a gap begins", |p| p.mean(|f| f.gap_cut_od_pct);
+    "thin_area_pct" "%" "" BetweenFields OURS, "film between the gap level and half its optical density ÷ field area", |p| p.share_pct(|f| f.thin_area_px2);
+    "gaps" "" "" None OURS, "gaps of at least gap_from_um counted", |p| p.fields.iter().map(|f| gaps_counted(f).map(|g| g.count() as f64)).sum();
+    "gaps_per_mm2" "mm⁻²" "" BetweenFields OURS, "gaps counted ÷ area measured", gap_density;
+    "largest_gap_um" "µm" "" BetweenFields OURS, "diameter of the largest circle that fits inside a gap and the frame; 0 where no gap was found", |p| p.largest(largest_gap);
+    "film_od" "" "OD" BetweenFields OURS, "median optical density of the film: −log10 of its transmission", |p| p.mean(|f| f.film_od);
+    "film_od_cv_pct" "%" "" BetweenFields OURS, "standard deviation ÷ mean of the film's optical density between sub-areas of a field", |p| p.mean(|f| f.film_od_cv_pct);
+}
+
+fn span_3(pool: &Pool<'_>) -> Option<f64> {
+    let sizes = pool.sizes();
+    let x = |share| sizes::quantile(&sizes, 3, share);
+    Some((x(0.9)? - x(0.1)?) / x(0.5)?)
+}
+
+fn largest_object(pool: &Pool<'_>) -> Option<f64> {
+    pool.counted().map(|(f, o)| o.shape.feret_max_px * f.um_per_px).max_by(f64::total_cmp)
+}
+
+fn gap_density(pool: &Pool<'_>) -> Option<f64> {
+    let gaps: f64 = pool.fields.iter().map(|f| gaps_counted(f).map(|g| g.count() as f64)).sum::<Option<f64>>()?;
+    let area = pool.area_um2() * 1e-6;
+    (area > 0.0).then(|| gaps / area)
+}
+
+fn largest_gap(field: &FieldResult) -> Option<f64> {
+    Some(gaps_counted(field)?.map(|g| g.largest_circle_px * field.um_per_px).fold(0.0, f64::max))
+}
 
 /// Place of a quantity in [`QUANTITIES`].
 pub fn index_of(id: &str) -> Option<usize> {

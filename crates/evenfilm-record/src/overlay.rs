@@ -10,6 +10,7 @@
 
 use evenfilm_core::field::FieldResult;
 use evenfilm_core::plane::{Level, ONE, Plane, Rect, Stop};
+use evenfilm_core::quantity::counted;
 use evenfilm_core::recipe::Recipe;
 use png::{BitDepth, ColorType, Compression, Encoder};
 
@@ -63,8 +64,8 @@ pub fn draw(result: &FieldResult, recipe: &Recipe, levels: &mut dyn FnMut(Rect) 
     let factor = reduction(result.size);
     let mut canvas = grey(result, factor, levels)?;
     let [particles, gaps] = &result.phases;
-    let counted: Vec<bool> = result.objects.iter().map(|o| is_counted(result, recipe, o)).collect();
-    let counts = |owner: u32| counted.get(owner as usize).copied().unwrap_or(false);
+    let large: Vec<bool> = result.objects.iter().map(|o| counted(result, o, &recipe.leave_out)).collect();
+    let counts = |owner: u32| large.get(owner as usize).copied().unwrap_or(false);
     let from_px = result.counted_from_um[1] / result.um_per_px;
     let open = |owner: u32| result.gaps.get(owner as usize).is_some_and(|gap| gap.diameter_px() >= from_px);
     lines::hatch(&mut canvas, gaps, factor, &open);
@@ -72,11 +73,6 @@ pub fn draw(result: &FieldResult, recipe: &Recipe, levels: &mut dyn FnMut(Rect) 
     lines::outline(&mut canvas, particles, factor, &|owner| if counts(owner) { lines::OBJECT } else { lines::SMALL_OBJECT });
     scale_bar::draw(&mut canvas, result.um_per_px * f64::from(factor));
     Ok(encode(&canvas))
-}
-
-/// Whether an object is at least as large as the smallest counted and of a kind that counts.
-pub fn is_counted(result: &FieldResult, recipe: &Recipe, object: &evenfilm_core::objects::Object) -> bool {
-    object.diameter_px() * result.um_per_px >= result.counted_from_um[0] && !recipe.leave_out.contains(&object.kind)
 }
 
 /// The whole factor by which a field is reduced.

@@ -1,0 +1,66 @@
+//! Convex hull and Feret diameters.
+
+/// Convex hull of points (x, y), counter-clockwise in a frame whose y runs up, without repeated or collinear points (A. M. Andrew 1979,
+/// Inf. Process. Lett. 9, 216).
+pub fn convex_hull(points: &[[f32; 2]]) -> Vec<[f64; 2]> {
+    let mut sorted: Vec<[f64; 2]> = points.iter().map(|p| [f64::from(p[0]), f64::from(p[1])]).collect();
+    sorted.sort_unstable_by(|a, b| a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1])));
+    sorted.dedup();
+    if sorted.len() < 3 {
+        return sorted;
+    }
+    let mut hull = half_hull(sorted.iter().copied());
+    let upper = half_hull(sorted.iter().rev().copied());
+    hull.pop();
+    hull.extend_from_slice(&upper[..upper.len() - 1]);
+    hull
+}
+
+fn half_hull(points: impl Iterator<Item = [f64; 2]>) -> Vec<[f64; 2]> {
+    let mut hull: Vec<[f64; 2]> = Vec::new();
+    for p in points {
+        while hull.len() >= 2 && cross(hull[hull.len() - 2], hull[hull.len() - 1], p) <= 0.0 {
+            hull.pop();
+        }
+        hull.push(p);
+    }
+    hull
+}
+
+/// Twice the area of the triangle o, a, b; positive where it turns left.
+fn cross(o: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {
+    (a[0] - o[0]) * (b[1] - o[1]) - (a[1] - o[1]) * (b[0] - o[0])
+}
+
+/// Area of a simple polygon (shoelace formula).
+pub fn polygon_area(polygon: &[[f64; 2]]) -> f64 {
+    let next = polygon.iter().cycle().skip(1);
+    let twice: f64 = polygon.iter().zip(next).map(|(a, b)| a[0] * b[1] - b[0] * a[1]).sum();
+    (twice / 2.0).abs()
+}
+
+/// Largest and smallest Feret diameter of a convex polygon, by rotating callipers (G. T. Toussaint 1983, MELECON): the smallest width always
+/// has a hull edge flush with one calliper.
+pub fn feret(hull: &[[f64; 2]]) -> (f64, f64) {
+    let n = hull.len();
+    if n < 3 {
+        let d = if n == 2 { distance(hull[0], hull[1]) } else { 0.0 };
+        return (d, 0.0);
+    }
+    let (mut largest, mut smallest) = (0.0f64, f64::INFINITY);
+    let mut far = 1;
+    for i in 0..n {
+        let (a, b) = (hull[i], hull[(i + 1) % n]);
+        while cross(a, b, hull[(far + 1) % n]) > cross(a, b, hull[far]) {
+            far = (far + 1) % n;
+        }
+        smallest = smallest.min(cross(a, b, hull[far]) / distance(a, b));
+        largest = largest.max(distance(a, hull[far])).max(distance(b, hull[far])).max(distance(a, hull[(far + 1) % n]));
+    }
+    (largest, smallest)
+}
+
+fn distance(a: [f64; 2], b: [f64; 2]) -> f64 {
+    let (dx, dy) = (a[0] - b[0], a[1] - b[1]);
+    (dx * dx + dy * dy).sqrt()
+}

@@ -1,0 +1,103 @@
+//! What must hold for all pictures of a lot together: one scale, one tone, one size.
+
+use super::roles::Roles;
+use super::{Field, Scale, Source};
+use crate::fault::Fault;
+use crate::pictures::{FileScale, tone_of};
+use crate::sheet::{Microscope, Tone};
+
+/// Two scales that differ by more than this share of one another are two scales.
+const SCALES_AGREE: f64 = 0.01;
+
+fn disagree(a: f64, b: f64) -> bool {
+    (a - b).abs() > SCALES_AGREE * a.max(b)
+}
+
+/// The scale of the sheet, else that of the files.
+pub(super) fn scale(microscope: &Microscope, fields: &[Field]) -> Result<Scale, Fault> {
+    let stated = microscope.um_per_px.map(|um| (um, "the sheet".to_owned()));
+    let mut known = stated.clone();
+    for field in fields {
+        let Some(found) = field.source.info.scale.map(|scale| square(&field.source, scale)).transpose()? else {
+            if stated.is_none() {
+                return Err(missing(&field.source));
+            }
+            continue;
+        };
+        match &known {
+            Some((um, from)) if disagree(*um, found) => {
+                let message = format!("two scales disagree: the picture says {found} µm per pixel, {from} {um}");
+                let remedy = "correct um_per_px in the sheet, or save the picture without its resolution if that is wrong";
+                return Err(Fault::input(message, remedy).at(&field.source.path));
+            }
+            Some(_) => {}
+            None => known = Some((found, field.source.name.clone())),
+        }
+    }
+    let (um_per_px, _) = known.ok_or_else(|| Fault::input("the scale is missing", ADD_SCALE))?;
+    let source = if stated.is_some() { microscope.scale_source.clone() } else { Some("picture file".into()) };
+    Ok(Scale { um_per_px, um_per_px_u: microscope.um_per_px_u, source, date: microscope.scale_date })
+}
+
+const ADD_SCALE: &str = "state it in the sheet, below [microscope]: um_per_px = 0.25, as measured with a ruling";
+
+fn missing(source: &Source) -> Fault {
+    let ignored = source.info.notes.iter().fold(String::new(), |text, note| text + "; " + note);
+    Fault::input(format!("the scale is missing: neither sheet nor picture states it{ignored}"), ADD_SCALE).at(&source.path)
+}
+
+fn square(source: &Source, scale: FileScale) -> Result<f64, Fault> {
+    let (x, y) = (scale.um_per_px_x, scale.um_per_px_y);
+    if disagree(x, y) {
+        let message = format!("the picture says that its pixels are not square: {x} × {y} µm");
+        return Err(Fault::input(message, "save it without its resolution, or take it with a camera of square pixels").at(&source.path));
+    }
+    Ok(f64::midpoint(x, y))
+}
+
+/// The one tone of all pictures.
+pub(super) fn tone(microscope: &Microscope, roles: &Roles) -> Result<Tone, Fault> {
+    let mut tone = Tone::Linear;
+    for source in all(roles) {
+        tone = tone_of(source.info.bits, microscope.tone).map_err(|fault| fault.at(&source.path))?;
+    }
+    Ok(tone)
+}
+
+/// Blank, dark and fields are as large as the first field.
+pub(super) fn size(roles: &Roles) -> Result<(), Fault> {
+    let Some(first) = roles.fields.first().map(|field| &field.source) else { return Ok(()) };
+    let (width, height) = (first.info.width, first.info.height);
+    let role = |source: &Source| {
+        let is = |lamp: &Option<Source>| lamp.as_ref().is_some_and(|lamp| std::ptr::eq(lamp, source));
+        if is(&roles.blank) {
+            "blank"
+        } else if is(&roles.dark) {
+            "dark picture"
+        } else {
+            "field"
+        }
+    };
+    match all(roles).find(|source| (source.info.width, source.info.height) != (width, height)) {
+        None => Ok(()),
+        Some(other) => {
+            let (what, info) = (role(other), &other.info);
+            let message = format!("the {what} is {} × {} pixels, the field {} {width} × {height}", info.width, info.height, first.name);
+            Err(Fault::input(message, "take all pictures of a lot with one camera setting").at(&other.path))
+        }
+    }
+}
+
+/// What the heads of the pictures leave to know, each with the picture's name.
+pub(super) fn notes(roles: &Roles) -> Vec<String> {
+    let mut notes =
+        all(roles).flat_map(|source| source.info.notes.iter().map(move |note| format!("{}: {note}", source.name))).collect::<Vec<_>>();
+    if all(roles).any(|source| source.info.bits == 8) && all(roles).any(|source| source.info.bits == 16) {
+        notes.push("some pictures of the lot have 8 bits and some 16".into());
+    }
+    notes
+}
+
+fn all(roles: &Roles) -> impl Iterator<Item = &Source> {
+    roles.fields.iter().map(|field| &field.source).chain(&roles.blank).chain(&roles.dark)
+}
