@@ -12,6 +12,7 @@ pub mod lot;
 pub mod names;
 pub mod numbers;
 pub mod overlay;
+pub mod phantom_files;
 pub mod pictures;
 pub mod recipe_file;
 pub mod sheet;

@@ -1,0 +1,98 @@
+//! `evenfilm phantom`: films with known truth, as a folder that can be measured.
+
+use clap::{Args, ValueEnum};
+use evenfilm_record::fault::Fault;
+use evenfilm_record::phantom_files::{Bits, ORIGIN, PhantomKind, PhantomOptions, write_phantom};
+use std::path::PathBuf;
+
+/// Write a film with known truth: rendered pictures, a sheet and truth.json
+#[derive(Clone, Debug, Args)]
+pub struct PhantomArgs {
+    /// Folder to write: new, empty, or an earlier phantom
+    pub folder: PathBuf,
+    /// What lies on the slide
+    #[arg(long, value_enum, default_value = "film")]
+    pub kind: KindArg,
+    /// Another seed gives another film
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
+    /// Number of fields
+    #[arg(long, value_name = "N", default_value_t = 4, value_parser = clap::value_parser!(u32).range(1..))]
+    pub fields: u32,
+    /// Columns and rows of a field
+    #[arg(long, value_name = "WxH", default_value = "1600x1200", value_parser = size)]
+    pub size: (u32, u32),
+    /// Bits of a sample
+    #[arg(long, value_enum, default_value = "16")]
+    pub bits: BitsArg,
+}
+
+/// `--kind`
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum KindArg {
+    /// A hazy film with single particles, clumps and gaps
+    Film,
+    /// Separate flat discs on an even haze
+    Discs,
+}
+
+/// `--bits`
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum BitsArg {
+    /// 8 bit, linear
+    #[value(name = "8")]
+    Eight,
+    /// 16 bit, linear
+    #[value(name = "16")]
+    Sixteen,
+}
+
+/// Columns and rows out of `WxH`.
+fn size(text: &str) -> Result<(u32, u32), String> {
+    let parse = |side: &str| side.trim().parse::<u32>().ok().filter(|&n| n > 0);
+    let sides = text.split_once(['x', 'X', '×']).and_then(|(w, h)| Some((parse(w)?, parse(h)?)));
+    sides.ok_or_else(|| "give columns and rows above 0, as in 1600x1200".to_owned())
+}
+
+/// Writes the phantom and says on standard error what it holds.
+///
+/// # Errors
+/// Those of [`write_phantom`].
+pub fn run(args: &PhantomArgs) -> Result<(), Fault> {
+    let kind = match args.kind {
+        KindArg::Film => PhantomKind::Film,
+        KindArg::Discs => PhantomKind::Discs,
+    };
+    let bits = match args.bits {
+        BitsArg::Eight => Bits::Eight,
+        BitsArg::Sixteen => Bits::Sixteen,
+    };
+    let options = PhantomOptions { fields: args.fields, size: args.size, bits, ..PhantomOptions::new(kind, args.seed) };
+    let summary = write_phantom(&args.folder, &options)?;
+    eprintln!(
+        "{}: {} fields of {} × {} pixels ({ORIGIN})\n  {} objects, {:.3} % of the area; {} gaps, {:.3} % bare; truth.json holds the rest",
+        args.folder.display(),
+        summary.fields,
+        args.size.0,
+        args.size.1,
+        summary.objects,
+        summary.particle_area_pct,
+        summary.gaps,
+        summary.uncovered_area_pct,
+    );
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn sizes_are_columns_and_rows() {
+        assert_eq!(size("1600x1200"), Ok((1600, 1200)));
+        assert_eq!(size("4000 × 3000"), Ok((4000, 3000)));
+        for wrong in ["", "1600", "0x10", "ax b", "-1x5"] {
+            assert!(size(wrong).is_err(), "{wrong}");
+        }
+    }
+}
