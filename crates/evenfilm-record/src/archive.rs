@@ -42,6 +42,9 @@ pub struct Revision {
     pub previous: Option<(u32, Option<String>)>,
 }
 
+/// Lines of `bag-info.txt`: label and value.
+pub type Info = Vec<(&'static str, String)>;
+
 /// A record in its place.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Sealed {
@@ -90,10 +93,7 @@ impl Staging {
     ///
     /// # Errors
     /// Those of `finish`, and what cannot be written or renamed.
-    pub fn seal<'i>(
-        mut self,
-        finish: &mut dyn FnMut(&mut Bag, &Revision) -> Result<Vec<(&'i str, String)>, Fault>,
-    ) -> Result<Sealed, Fault> {
+    pub fn seal(mut self, finish: &mut dyn FnMut(&mut Bag, &Revision) -> Result<Info, Fault>) -> Result<Sealed, Fault> {
         loop {
             let revision = next_revision(&self.lot_folder)?;
             let mut info = finish(&mut self.bag, &revision)?;
@@ -124,7 +124,7 @@ impl Drop for Staging {
 }
 
 /// The record's place in the lot's history, for `bag-info.txt`.
-fn history(revision: &Revision) -> Vec<(&'static str, String)> {
+fn history(revision: &Revision) -> Info {
     let mut lines = vec![("Evenfilm-Record-Version", RECORD_VERSION.to_owned()), ("Evenfilm-Revision", revision.number.to_string())];
     if let Some((number, digest)) = &revision.previous {
         let digest = digest.clone().unwrap_or_else(|| format!("unreadable in r{number}"));

@@ -161,7 +161,9 @@ mod tests {
     fn bag_with(files: &[(&str, &str)]) -> (tempfile::TempDir, Bag) {
         let folder = tempfile::tempdir().unwrap();
         let mut bag = Bag::begin(&folder.path().join("bag")).unwrap();
-        files.iter().for_each(|(path, text)| bag.put(path, text.as_bytes()).unwrap());
+        for (path, text) in files {
+            bag.put(path, text.as_bytes()).unwrap();
+        }
         (folder, bag)
     }
 

@@ -17,6 +17,12 @@ use png::{BitDepth, ColorType, Compression, Encoder};
 mod lines;
 mod scale_bar;
 #[cfg(test)]
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_possible_wrap,
+    clippy::cast_sign_loss,
+    reason = "pictures of the tests are small and their numbers positive"
+)]
 mod tests;
 
 /// Largest side of an overlay, pixels; larger fields are reduced by a whole factor.

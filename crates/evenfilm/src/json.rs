@@ -80,7 +80,10 @@ mod tests {
     fn a_failed_lot_says_who_must_do_what() {
         let fault = Fault::input("no scale", "add um_per_px").at("a/batch.toml").on_line(3);
         let value = failed(None, Path::new("a"), &fault);
-        assert_eq!(value["error"], json!({"kind": "input", "file": "a/batch.toml", "line": 3, "message": "no scale", "remedy": "add um_per_px"}));
+        assert_eq!(
+            value["error"],
+            json!({"kind": "input", "file": "a/batch.toml", "line": 3, "message": "no scale", "remedy": "add um_per_px"})
+        );
         assert_eq!(value["folder"], "a");
         assert_eq!(failed(Some("L"), Path::new("a"), &fault)["lot"], "L");
     }

@@ -23,7 +23,8 @@ impl Progress {
         let fields = fields as u64;
         let bar = io::stderr().is_terminal().then(|| {
             let bar = ProgressBar::with_draw_target(Some(fields * STEPS), ProgressDrawTarget::stderr());
-            let style = ProgressStyle::with_template("{prefix}  {bar:32} {percent:>3} %  {msg}").unwrap_or_else(|_| ProgressStyle::default_bar());
+            let style =
+                ProgressStyle::with_template("{prefix}  {bar:32} {percent:>3} %  {msg}").unwrap_or_else(|_| ProgressStyle::default_bar());
             bar.with_style(style).with_prefix(printable(lot))
         });
         Self { lot: printable(lot), fields, done: AtomicU64::new(0), bar }

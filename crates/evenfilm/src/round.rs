@@ -21,6 +21,12 @@ pub(crate) fn three_digits(v: f64) -> String {
     if v.fract() == 0.0 { format!("{v}") } else { format!("{v:.*}", decimals(v, 3)) }
 }
 
+/// The same without zeros at the end: for settings such as the smallest size counted.
+pub(crate) fn short(v: f64) -> String {
+    let text = three_digits(v);
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}
+
 /// Decimals that show `digits` significant digits of a number.
 fn decimals(of: f64, digits: i32) -> usize {
     let scientific = format!("{:.*e}", usize::try_from(digits - 1).unwrap_or(0), of);
@@ -52,5 +58,6 @@ mod tests {
         for (v, ci, expected) in cases {
             assert_eq!(words(&value(v, ci)), expected);
         }
+        assert_eq!([1.5, 0.333_333, 12.0, 100.0].map(short), ["1.5", "0.333", "12", "100"]);
     }
 }

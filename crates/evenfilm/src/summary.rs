@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use evenfilm_record::lot::{FieldFlag, LotOutcome, Value};
 
 use crate::progress::printable;
-use crate::round::{three_digits, words};
+use crate::round::{short, three_digits, words};
 
 /// What the numbers are not; shown wherever results are.
 pub(crate) const CAUTION: &str = "\
@@ -13,7 +13,7 @@ Microscopy of a slide gives no SPF and clears no product for use. Protection cla
 (ISO 24444 in vivo SPF, ISO 24443 UVA, and those that local law names) and on licensed practice.";
 
 /// Width of the left column.
-const LABELS: usize = 34;
+const LABELS: usize = 36;
 
 /// The summary of a lot, several lines.
 pub(crate) fn of_lot(lot: &LotOutcome) -> String {
@@ -47,7 +47,7 @@ fn counted(n: usize, what: &str) -> String {
 }
 
 fn sizes(lot: &LotOutcome) -> Vec<Line> {
-    let from = number(lot, "size_from_um").map_or_else(String::new, |um| format!(" ≥ {} µm", three_digits(um)));
+    let from = number(lot, "size_from_um").map_or_else(String::new, |um| format!(" ≥ {} µm", short(um)));
     let area = number(lot, "field_area_mm2").unwrap_or(0.0);
     if number(lot, "objects") == Some(0.0) {
         return vec![(format!("objects{from}"), format!("none in {} mm²", three_digits(area)))];
@@ -65,7 +65,7 @@ fn sizes(lot: &LotOutcome) -> Vec<Line> {
 }
 
 fn film(lot: &LotOutcome) -> Vec<Line> {
-    let from = number(lot, "gap_from_um").map_or_else(String::new, |um| format!(" ≥ {} µm", three_digits(um)));
+    let from = number(lot, "gap_from_um").map_or_else(String::new, |um| format!(" ≥ {} µm", short(um)));
     let mut lines = Vec::new();
     let area = number(lot, "field_area_mm2").unwrap_or(0.0);
     match number(lot, "gaps") {

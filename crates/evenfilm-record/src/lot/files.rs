@@ -6,7 +6,7 @@ use evenfilm_core::field::FieldResult;
 use evenfilm_core::quantity;
 use rayon::prelude::*;
 
-use crate::archive::Revision;
+use crate::archive::{Info, Revision};
 use crate::bag::Bag;
 use crate::csvw;
 use crate::fault::Fault;
@@ -85,7 +85,7 @@ fn per_field<'a, R: Send + Sync>(
     };
     let parts: Vec<Vec<u8>> = measured.fields.par_iter().enumerate().map(part).collect();
     let mut out = table.header();
-    parts.iter().for_each(|part| out.extend_from_slice(part));
+    out.extend(parts.into_iter().flatten());
     out
 }
 
@@ -163,7 +163,7 @@ fn record_row(measured: &Measured<'_>, job: &Job<'_>, flags: &[FieldFlag]) -> Re
     RecordRow { texts, um_per_px: scale.um_per_px, values: measured.result.values.clone(), ci95: measured.result.ci95.clone() }
 }
 
-fn bag_info(batch: &Batch, job: &Job<'_>) -> Vec<(&'static str, String)> {
+fn bag_info(batch: &Batch, job: &Job<'_>) -> Info {
     let mut lines = vec![
         ("Bag-Software-Agent", format!("evenfilm {}", job.program_version)),
         ("Bagging-Date", job.moment.date.clone()),

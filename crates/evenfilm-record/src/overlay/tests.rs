@@ -1,7 +1,7 @@
 use std::time::Instant;
 
 use evenfilm_core::gaps::Gap;
-use evenfilm_core::objects::{CoreFrom, Object, SizedBy};
+use evenfilm_core::objects::{Calibration, CoreFrom, Object, SizedBy};
 use evenfilm_core::phases::{Run, RunMap};
 use evenfilm_core::recipe::{GapKind, Kind};
 use evenfilm_core::shape::Shape;
@@ -55,6 +55,7 @@ fn gap(&(x, y, r): &Disc) -> Gap {
         at: Rect::default(),
         centroid_px: [x, y],
         area_px2: [std::f64::consts::PI * r * r; 3],
+        perimeter_px: 2.0 * std::f64::consts::PI * r,
         largest_circle_px: 2.0 * r,
         touches_frame: false,
         kind: GapKind::Unsure,
@@ -75,6 +76,7 @@ fn field(size: (u32, u32), discs: &[Disc], gaps: &[Disc]) -> FieldResult {
         thin_area_px2: None,
         film_od: Some(0.35),
         film_od_cv_pct: None,
+        calibration: Calibration { blur_px: 1.0, blur_edges: 0, core_ratio: 0.2, cores: 0 },
         flags: Vec::new(),
     }
 }
@@ -208,7 +210,7 @@ fn everybody_tells_the_lines_from_the_film_and_from_each_other() {
     let bare = [grey_table(Some(0.35))[usize::from(ONE)]; 3];
     let core = [grey_table(Some(0.35))[3000]; 3];
     for eyes in DICHROMATS.iter().chain([&ANYONE]) {
-        eyes.iter().for_each(|row| assert!((row.iter().sum::<f64>() - 1.0).abs() < 1e-5));
+        assert!(eyes.iter().all(|row| (row.iter().sum::<f64>() - 1.0).abs() < 1e-5), "grey stays grey");
         let found =
             [(object, film), (gap, film), (object, core), (gap, bare), (object, gap), (ink, plate)].map(|(a, b)| contrast(a, b, eyes));
         println!(

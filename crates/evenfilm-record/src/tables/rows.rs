@@ -89,6 +89,7 @@ impl GapRow<'_> {
 }
 
 type Of<R> = fn(&R) -> Cell<'_>;
+type Numbers<R> = fn(&R) -> &[Option<f64>];
 
 /// A column that is a function of the row. `meaning` is definition and source.
 fn column<R>(id: &'static str, unit: &'static str, datatype: Datatype, meaning: [&'static str; 2], value: Of<R>) -> Column<R> {
@@ -148,7 +149,7 @@ fn record_text(&(id, datatype, definition): &(&'static str, Datatype, &'static s
 }
 
 /// The quantities, one column each, and the half width of its interval behind it where the rows have `intervals`.
-fn quantities<R>(values: fn(&R) -> &[Option<f64>], intervals: Option<fn(&R) -> &[Option<f64>]>) -> Vec<Column<R>> {
+fn quantities<R>(values: Numbers<R>, intervals: Option<Numbers<R>>) -> Vec<Column<R>> {
     let mut columns = Vec::new();
     for (place, quantity) in QUANTITIES.iter().enumerate() {
         let meaning = [quantity.definition, quantity.source];
@@ -189,6 +190,16 @@ pub fn fields<'a>() -> Table<FieldRow<'a>> {
         whole("height_px", "rows of the picture", |row| Cell::Whole(u64::from(row.result.size.1))),
         text("rejected", "why the field is left out; empty for the ones that count", |row| Cell::Text(row.rejected)),
         text("flags", "what a reader should know: names of flags, a blank between", |row| Cell::Text(row.flags)),
+        number("blur_px", "px", ["standard deviation of the blur that outlines are corrected for", ""], |row| {
+            measured(row.result.calibration.blur_px)
+        }),
+        whole("blur_edges", "edges that the blur was measured on; 0: it comes from the optics or is assumed", |row| {
+            Cell::Whole(row.result.calibration.blur_edges as u64)
+        }),
+        number("core_ratio", "", ["level of the powder's core ÷ level around it, shared by small objects", ""], |row| {
+            Cell::Number((row.result.calibration.cores > 0).then_some(row.result.calibration.core_ratio))
+        }),
+        whole("cores", "cores that the ratio was measured on", |row| Cell::Whole(row.result.calibration.cores as u64)),
     ];
     columns.extend(quantities(|row: &Row<'a>| row.values, None));
     Table { name: "fields", about: "a row per field", columns }

@@ -99,6 +99,7 @@ fn gaps_have_the_columns_of_the_design() {
         at: Rect::new(0, 0, 40, 40),
         centroid_px: [100.0, 50.0],
         area_px2: [1000.0, 900.0, 800.0],
+        perimeter_px: 110.0,
         largest_circle_px: 30.0,
         touches_frame: true,
         kind: GapKind::Unsure,
