@@ -107,7 +107,9 @@ fn a_record_is_whole_and_holds_what_was_used() {
         assert!(read(&format!("{table}.csv-metadata.json")).contains(&format!("\"url\": \"{table}.csv\"")));
     }
     let info = fs::read_to_string(outcome.record_dir.join("bag-info.txt")).unwrap();
-    for line in ["Time-Source: SOURCE_DATE_EPOCH", "Bagging-Date: 2026-03-04", "Evenfilm-Record-Version: 1", "Bag-Software-Agent: evenfilm 0.0.0"] {
+    for line in
+        ["Time-Source: SOURCE_DATE_EPOCH", "Bagging-Date: 2026-03-04", "Evenfilm-Record-Version: 1", "Bag-Software-Agent: evenfilm 0.0.0"]
+    {
         assert!(info.contains(line), "{line}");
     }
 }
