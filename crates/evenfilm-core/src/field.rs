@@ -1,8 +1,10 @@
 //! All of it for one field: survey, then cut, join, calibrate, refine.
 
+use rayon::prelude::*;
+
 use crate::gaps::{self, Gap, GapVisit};
 use crate::light::{Correction, FilmGrid, Lamp, Optics, Seen, look, noise_of_counts};
-use crate::objects::{self, Calibration, Object, Scene, Visit, Visitor};
+use crate::objects::{self, Calibration, Object, Refined, Scene, Visit, Visitor};
 use crate::phases::{Component, Cut, Cuts, RunMap, count32, cut, join};
 use crate::plane::{ONE, Rect, Samples, Stage, Stop, Watch};
 use crate::recipe::{Film, Recipe};
@@ -88,17 +90,23 @@ const BLUR_QUANTILE: f64 = 0.674_489_750_196_081_7;
 /// A blur that is neither measured nor known from the optics, px.
 const ASSUMED_BLUR: f64 = 1.0;
 
+/// What a field is measured with.
+#[derive(Clone, Copy)]
+pub struct Setting<'a> {
+    /// The microscope.
+    pub optics: &'a Optics,
+    /// The choices.
+    pub recipe: &'a Recipe,
+    /// What the work asks and tells while it runs.
+    pub watch: Watch<'a>,
+}
+
 /// First look at a field. Cheap; a lot surveys all fields of a slide before it measures one that shows too little film.
 ///
 /// # Errors
 /// [`Stop`].
-pub fn survey<'a>(
-    field: &dyn Samples,
-    lamp: &Lamp<'a>,
-    optics: &Optics,
-    recipe: &Recipe,
-    watch: Watch<'_>,
-) -> Result<(Surveyed, Correction<'a>), Stop> {
+pub fn survey<'a>(field: &dyn Samples, lamp: &Lamp<'a>, setting: &Setting<'_>) -> Result<(Surveyed, Correction<'a>), Stop> {
+    let Setting { optics, recipe, watch } = *setting;
     let counts = noise_of_counts(field)?;
     let correction = lamp.correction(field.size(), counts, optics)?;
     let noise = counts * lamp.typical_gain(optics);
@@ -140,6 +148,69 @@ fn take_film(surveyed: &Surveyed, elsewhere: Option<u16>, recipe: &Recipe) -> Fi
     }
 }
 
+/// A field cut and joined, with blur and powder calibrated: all that its objects are measured with.
+pub struct Joined {
+    film: FilmTaken,
+    cuts: Cuts,
+    particle: RunMap,
+    components: Vec<Component>,
+    gap: RunMap,
+    gap_components: Vec<Component>,
+    thin: u64,
+    clipped: u64,
+    noise: f64,
+    calibration: Calibration,
+}
+
+impl Joined {
+    fn scene<'a>(&'a self, field: &'a dyn Samples, correction: &'a Correction<'a>) -> Scene<'a> {
+        Scene { field, correction, particle: &self.particle, gap: &self.gap, film: &self.cuts.film, frame: Rect::whole(field.size()) }
+    }
+}
+
+/// Cuts a surveyed field into runs, joins them, and measures blur and core. `film_elsewhere` is the median film level of the slide's other
+/// fields, used where this one shows too little film.
+///
+/// # Errors
+/// [`Stop`].
+pub fn join_field(
+    field: &dyn Samples,
+    (surveyed, correction): (&Surveyed, &Correction<'_>),
+    film_elsewhere: Option<u16>,
+    setting: &Setting<'_>,
+) -> Result<Joined, Stop> {
+    let Setting { optics, recipe, watch } = *setting;
+    let film = take_film(surveyed, film_elsewhere, recipe);
+    let depth = (recipe.particles.noise_factor * surveyed.seen.spread).clamp(0.06, 0.4);
+    let gap = (surveyed.bare_known && !film.clear).then_some(recipe.gaps.edge);
+    let cuts = Cuts { film: film.grid.clone(), particle: 1.0 - depth, gap };
+    let Cut { mut particle, darkest, gap: mut gap_runs, lightest, thin, clipped } =
+        cut(field, correction, &cuts, optics.full_scale, watch)?;
+    watch.poll()?;
+    (watch.tell)(Stage::Join, 0.0);
+    let noise = surveyed.noise * f64::from(ONE);
+    let components = join(&mut particle, &darkest, true, |c| c.area >= 3);
+    // Noise alone makes specks above the gap level; what is bare rises well above the film's noise.
+    let gap_least = film.level + 5.0 * noise;
+    let gap_components = join(&mut gap_runs, &lightest, false, |c| c.area >= 3 && f64::from(c.extreme) >= gap_least);
+    let uncalibrated = Calibration { blur_px: 0.0, blur_edges: 0, core_ratio: 0.0, cores: 0 };
+    let mut joined =
+        Joined { film, cuts, particle, components, gap: gap_runs, gap_components, thin, clipped, noise, calibration: uncalibrated };
+    joined.calibration = calibrate(&joined, &joined.scene(field, correction), setting)?;
+    Ok(joined)
+}
+
+/// Visits every object of a joined field.
+///
+/// # Errors
+/// [`Stop`].
+pub fn refine_field(field: &dyn Samples, correction: &Correction<'_>, joined: &Joined, setting: &Setting<'_>) -> Result<Refined, Stop> {
+    let calibration = &joined.calibration;
+    let core_ratio = (calibration.cores > 0).then_some(calibration.core_ratio);
+    let visit = Visit { core_ratio, step: EDGE_STEP, ..visit_of(setting.recipe, joined.noise, calibration.blur_px) };
+    objects::refine(&joined.scene(field, correction), &joined.components, &visit, setting.watch)
+}
+
 /// Measures a surveyed field. `film_elsewhere` is the median film level of the slide's other fields, used where this one shows too
 /// little film.
 ///
@@ -147,83 +218,58 @@ fn take_film(surveyed: &Surveyed, elsewhere: Option<u16>, recipe: &Recipe) -> Fi
 /// [`Stop`].
 pub fn measure(
     field: &dyn Samples,
-    surveyed: &Surveyed,
-    correction: &Correction<'_>,
+    (surveyed, correction): (&Surveyed, &Correction<'_>),
     film_elsewhere: Option<u16>,
-    optics: &Optics,
-    recipe: &Recipe,
-    watch: Watch<'_>,
+    setting: &Setting<'_>,
 ) -> Result<FieldResult, Stop> {
-    let film = take_film(surveyed, film_elsewhere, recipe);
-    let bare_measured = surveyed.bare_known;
-    let depth = (recipe.particles.noise_factor * surveyed.seen.spread).clamp(0.06, 0.4);
-    let gap = (bare_measured && !film.clear).then_some(recipe.gaps.edge);
-    let cuts = Cuts { film: film.grid, particle: 1.0 - depth, gap };
-    let Cut { mut particle, darkest, gap: mut gap_runs, lightest, thin, clipped } =
-        cut(field, correction, &cuts, optics.full_scale, watch)?;
-    watch.poll()?;
-    (watch.tell)(Stage::Join, 0.0);
-    let noise = surveyed.noise * f64::from(ONE);
-    let components = join(&mut particle, &darkest, true, |c| c.area >= 3);
-    let gap_least = noise * 5.0 + film.level;
-    let gap_components = join(&mut gap_runs, &lightest, false, |c| c.area >= 3 && f64::from(c.extreme) >= gap_least);
-    let frame = Rect::whole(field.size());
-    let scene = Scene { field, correction, particle: &particle, gap: &gap_runs, film: &cuts.film, frame };
-    let calibration = calibrate(&scene, &cuts, [&components, &gap_components], (optics, recipe, noise), watch)?;
-    let visit = Visit {
-        blur_px: calibration.blur_px,
-        core_ratio: (calibration.cores > 0).then_some(calibration.core_ratio),
-        step: EDGE_STEP,
-        ..visit_of(recipe, noise, calibration.blur_px)
-    };
-    let refined = objects::refine(&scene, &components, &visit, watch)?;
-    let gap_visit = GapVisit { blur_px: calibration.blur_px, step: EDGE_STEP, circle: true, core_ratio: visit.core_ratio };
-    (watch.tell)(Stage::Sum, 0.0);
-    let counted_from_um = counted_from(optics, recipe);
-    let (gaps, gap_map) = if gap.is_some() {
-        let scene = Scene { particle: &refined.map, ..scene };
-        (gaps::refine(&scene, &cuts, &gap_components, gap_visit, watch)?, gap_runs)
-    } else if bare_measured {
-        gaps::outside_objects(&refined, frame, gap_visit, watch)?
-    } else {
-        (Vec::new(), RunMap { row_start: vec![0; frame.height as usize + 1], ..RunMap::default() })
-    };
-    let mut flags = Vec::new();
-    if refined.too_large > 0 {
-        flags.push(Flag {
-            id: "too_dense",
-            value: Some(refined.too_large as f64),
-            limit: Some(0.0),
-            advice: "objects join to a piece too large to take apart; dilute, or use a higher magnification",
-        });
-    }
-    if clipped > 0 {
-        flags.push(Flag {
-            id: "clipped",
-            value: Some(clipped as f64),
-            limit: Some(0.0),
-            advice: "pixels at the camera's full scale: levels there are too low by an unknown amount; expose less",
-        });
-    }
-    flags.extend(flags_of(surveyed, film.clear, film_elsewhere, &calibration, &refined.objects));
-    let thin = gap.map(|edge| thin_area(thin, &gaps, film.level, edge, calibration.blur_px));
-    let od = |level: f64| -libm::log10((level / f64::from(ONE)).max(1e-5));
-    let hazy = bare_measured && !film.clear;
+    let joined = join_field(field, (surveyed, correction), film_elsewhere, setting)?;
+    let refined = refine_field(field, correction, &joined, setting)?;
+    (setting.watch.tell)(Stage::Sum, 0.0);
+    let (gaps, gap_map) = gaps_of(field, correction, (surveyed, &joined, &refined), setting.watch)?;
+    let flags = flags_of(surveyed, film_elsewhere.is_some(), &joined, &refined);
+    let Joined { film, cuts, calibration, thin, .. } = joined;
+    let hazy = surveyed.bare_known && !film.clear;
+    let film_od = od_of_level(film.level);
     Ok(FieldResult {
         size: field.size(),
-        um_per_px: optics.um_per_px,
-        objects: weighted(refined.objects, recipe),
-        gaps,
-        bare_measured,
-        counted_from_um,
+        um_per_px: setting.optics.um_per_px,
+        objects: weighted(refined.objects, setting.recipe),
+        bare_measured: surveyed.bare_known,
+        counted_from_um: counted_from(setting.optics, setting.recipe),
         phases: [refined.map, gap_map],
-        gap_cut_od_pct: hazy.then(|| 100.0 * od(cuts.gap_level(film.level)) / od(film.level)).filter(|v| v.is_finite()),
-        thin_area_px2: thin,
-        film_od: bare_measured.then(|| od(film.level)),
+        gap_cut_od_pct: hazy.then(|| 100.0 * od_of_level(cuts.gap_level(film.level)) / film_od).filter(|v| v.is_finite()),
+        thin_area_px2: cuts.gap.map(|edge| thin_area(thin, &gaps, film.level, edge, calibration.blur_px)),
+        film_od: surveyed.bare_known.then_some(film_od),
         film_od_cv_pct: hazy.then(|| od_spread(&surveyed.seen.cell_levels)).flatten(),
+        gaps,
         calibration,
         flags,
     })
+}
+
+/// Optical density of a level, −log10 of the transmission; that of 10⁻⁵ for anything darker.
+fn od_of_level(level: f64) -> f64 {
+    -libm::log10((level / f64::from(ONE)).max(1e-5))
+}
+
+/// Gaps and their pixels: what lies above the gap level of a hazy film, or all that lies outside the objects of a clear one. None where
+/// the empty slide is not known.
+fn gaps_of(
+    field: &dyn Samples,
+    correction: &Correction<'_>,
+    (surveyed, joined, refined): (&Surveyed, &Joined, &Refined),
+    watch: Watch<'_>,
+) -> Result<(Vec<Gap>, RunMap), Stop> {
+    let Calibration { blur_px, core_ratio, cores, .. } = joined.calibration;
+    let visit = GapVisit { blur_px, step: EDGE_STEP, circle: true, core_ratio: (cores > 0).then_some(core_ratio) };
+    let scene = Scene { particle: &refined.map, ..joined.scene(field, correction) };
+    if joined.cuts.gap.is_some() {
+        Ok((gaps::refine(&scene, &joined.cuts, &joined.gap_components, visit, watch)?, joined.gap.clone()))
+    } else if surveyed.bare_known {
+        gaps::outside_objects(refined, scene.frame, visit, watch)
+    } else {
+        Ok((Vec::new(), RunMap { row_start: vec![0; scene.frame.height as usize + 1], ..RunMap::default() }))
+    }
 }
 
 fn visit_of(recipe: &Recipe, noise: f64, blur_px: f64) -> Visit {
@@ -239,18 +285,12 @@ fn visit_of(recipe: &Recipe, noise: f64, blur_px: f64) -> Visit {
 }
 
 /// Measures blur and core on the largest components of the field.
-fn calibrate(
-    scene: &Scene<'_>,
-    cuts: &Cuts,
-    [particles, gaps]: [&[Component]; 2],
-    (optics, recipe, noise): (&Optics, &Recipe, f64),
-    watch: Watch<'_>,
-) -> Result<Calibration, Stop> {
-    use rayon::prelude::*;
-    let expected = optics.expected_blur_px();
-    let guess = expected.unwrap_or(ASSUMED_BLUR);
+fn calibrate(joined: &Joined, scene: &Scene<'_>, setting: &Setting<'_>) -> Result<Calibration, Stop> {
+    let (particles, gaps) = (&joined.components, &joined.gap_components);
+    let guess = setting.optics.expected_blur_px().unwrap_or(ASSUMED_BLUR);
     let least = objects::CORE_WIDTHS * guess;
-    let visit = Visit { deficit_below_px: 0.0, ..visit_of(recipe, noise, guess) };
+    let visit = Visit { deficit_below_px: 0.0, ..visit_of(setting.recipe, joined.noise, guess) };
+    let watch = setting.watch;
     let chosen = objects::probes(particles, least, scene.frame);
     let probed: Vec<Vec<(Object, _)>> = chosen
         .par_iter()
@@ -269,7 +309,7 @@ fn calibrate(
         .collect();
     let chosen = objects::probes(gaps, least, scene.frame);
     let gap_visit = GapVisit { blur_px: guess, step: BLUR_STEP, circle: false, core_ratio: None };
-    let probed_gaps = gaps::probe(scene, cuts, gaps, &chosen, gap_visit, watch)?;
+    let probed_gaps = gaps::probe(scene, &joined.cuts, gaps, &chosen, gap_visit, watch)?;
     let width = |area: &[f64; 3], perimeter: f64| (area[0] - area[2]) / (2.0 * BLUR_QUANTILE * perimeter);
     let particle_edges = probed.iter().map(|o| (width(&o.area_px2, o.shape.perimeter_px), o.shape.perimeter_px, o.shape.circularity));
     let gap_edges = probed_gaps.iter().map(|g| (width(&g.area_px2, g.perimeter_px), g.perimeter_px, g.circularity()));
@@ -333,7 +373,7 @@ fn normal_quantile(p: f64) -> f64 {
 
 /// Relative standard deviation of the film's optical density between sub-areas, %.
 fn od_spread(levels: &[f64]) -> Option<f64> {
-    let od: Vec<f64> = levels.iter().map(|l| -libm::log10((l / f64::from(ONE)).max(1e-5))).collect();
+    let od: Vec<f64> = levels.iter().map(|&l| od_of_level(l)).collect();
     let (mean, deviation) = crate::statistics::mean_and_deviation(&od)?;
     (mean > 0.0).then_some(100.0 * deviation? / mean)
 }
@@ -348,38 +388,56 @@ fn weighted(mut objects: Vec<Object>, recipe: &Recipe) -> Vec<Object> {
     objects
 }
 
-fn flags_of(surveyed: &Surveyed, clear: bool, elsewhere: Option<u16>, calibration: &Calibration, found: &[Object]) -> Vec<Flag> {
+/// What a reader of the field's numbers should know.
+fn flags_of(surveyed: &Surveyed, film_elsewhere: bool, joined: &Joined, refined: &Refined) -> Vec<Flag> {
     let mut flags = Vec::new();
-    let mut flag = |id, value, limit, advice| flags.push(Flag { id, value, limit, advice });
+    let mut flag = |id, value: f64, limit: f64, advice| flags.push(Flag { id, value: Some(value), limit: Some(limit), advice });
+    let median = surveyed.seen.median / f64::from(ONE);
     if !surveyed.bare_known {
         flag(
             "no_blank",
-            None,
-            None,
+            0.0,
+            1.0,
             "without a picture of the empty slide, bare places cannot be told from film; photograph a blank at the same exposure",
         );
     }
-    if surveyed.seen.median < f64::from(ONE) * 0.002 {
-        flag("black", Some(surveyed.seen.median / f64::from(ONE)), Some(0.002), "the picture is black; check lamp, shutter and exposure");
+    if median < 0.002 {
+        flag("black", median, 0.002, "the picture is black; check lamp, shutter and exposure");
     }
-    if surveyed.seen.film.is_none() && elsewhere.is_some() {
+    if surveyed.seen.film.is_none() && film_elsewhere {
+        flag("mostly_bare", surveyed.seen.share, 0.02, "too little film shows; its level was taken from the slide's other fields");
+    } else if joined.film.clear && surveyed.bare_known {
         flag(
-            "mostly_bare",
-            Some(surveyed.seen.share),
-            Some(0.02),
-            "too little film shows; its level was taken from the slide's other fields",
+            "clear_film",
+            joined.film.level / f64::from(ONE),
+            0.97,
+            "the film is as light as the empty slide; everything outside particles counts as uncovered",
         );
-    } else if clear && surveyed.bare_known {
-        flag("clear_film", None, None, "the film is as light as the empty slide; everything outside particles counts as uncovered");
     }
-    if found.is_empty() {
-        flag("no_objects", Some(0.0), Some(1.0), "no particle was found; check focus and light");
+    if joined.clipped > 0 {
+        flag(
+            "clipped",
+            joined.clipped as f64,
+            0.0,
+            "pixels at the camera's full scale: levels there are too low by an unknown amount; expose less",
+        );
     }
-    if calibration.blur_edges == 0 {
+    if refined.too_large > 0 {
+        flag(
+            "too_dense",
+            refined.too_large as f64,
+            0.0,
+            "objects join to a piece too large to take apart; dilute, or use a higher magnification",
+        );
+    }
+    if refined.objects.is_empty() {
+        flag("no_objects", 0.0, 1.0, "no particle was found; check focus and light");
+    }
+    if joined.calibration.blur_edges == 0 {
         flag(
             "blur_not_measured",
-            None,
-            None,
+            0.0,
+            1.0,
             "no edge was long enough to measure the blur; it was taken from the optics, or assumed to be 1 px",
         );
     }
@@ -398,8 +456,9 @@ mod tests {
         let cancel = AtomicBool::new(false);
         let watch = Watch { cancel: &cancel, tell: &|_, _| () };
         let lamp = Lamp::new(blank.map(|b| b as &dyn Samples), None, watch)?;
-        let (surveyed, correction) = survey(picture, &lamp, &OPTICS, recipe, watch)?;
-        measure(picture, &surveyed, &correction, None, &OPTICS, recipe, watch)
+        let setting = Setting { optics: &OPTICS, recipe, watch };
+        let (surveyed, correction) = survey(picture, &lamp, &setting)?;
+        measure(picture, (&surveyed, &correction), None, &setting)
     }
 
     fn flags(result: &FieldResult) -> Vec<&str> {

@@ -118,11 +118,13 @@ pub(crate) fn probes(components: &[Component], least_px: f64, frame: Rect) -> Ve
 }
 
 /// Objects and their pixels.
-pub(crate) struct Refined {
-    pub(crate) objects: Vec<Object>,
-    pub(crate) map: RunMap,
+pub struct Refined {
+    /// Objects in order of their first pixel.
+    pub objects: Vec<Object>,
+    /// Their pixels.
+    pub map: RunMap,
     /// Components whose window would have been too large to hold.
-    pub(crate) too_large: usize,
+    pub too_large: usize,
 }
 
 /// Visits every component of the particle phase once.

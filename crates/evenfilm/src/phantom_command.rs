@@ -7,29 +7,29 @@ use std::path::PathBuf;
 
 /// Write a film with known truth: rendered pictures, a sheet and truth.json
 #[derive(Clone, Debug, Args)]
-pub struct PhantomArgs {
+pub(crate) struct PhantomArgs {
     /// Folder to write: new, empty, or an earlier phantom
-    pub folder: PathBuf,
+    pub(crate) folder: PathBuf,
     /// What lies on the slide
     #[arg(long, value_enum, default_value = "film")]
-    pub kind: KindArg,
+    pub(crate) kind: KindArg,
     /// Another seed gives another film
     #[arg(long, value_name = "N", default_value_t = 1)]
-    pub seed: u64,
+    pub(crate) seed: u64,
     /// Number of fields
     #[arg(long, value_name = "N", default_value_t = 4, value_parser = clap::value_parser!(u32).range(1..))]
-    pub fields: u32,
+    pub(crate) fields: u32,
     /// Columns and rows of a field
     #[arg(long, value_name = "WxH", default_value = "1600x1200", value_parser = size)]
-    pub size: (u32, u32),
+    pub(crate) size: (u32, u32),
     /// Bits of a sample
     #[arg(long, value_enum, default_value = "16")]
-    pub bits: BitsArg,
+    pub(crate) bits: BitsArg,
 }
 
 /// `--kind`
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub enum KindArg {
+pub(crate) enum KindArg {
     /// A hazy film with single particles, clumps and gaps
     Film,
     /// Separate flat discs on an even haze
@@ -38,7 +38,7 @@ pub enum KindArg {
 
 /// `--bits`
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub enum BitsArg {
+pub(crate) enum BitsArg {
     /// 8 bit, linear
     #[value(name = "8")]
     Eight,
@@ -58,7 +58,7 @@ fn size(text: &str) -> Result<(u32, u32), String> {
 ///
 /// # Errors
 /// Those of [`write_phantom`].
-pub fn run(args: &PhantomArgs) -> Result<(), Fault> {
+pub(crate) fn run(args: &PhantomArgs) -> Result<(), Fault> {
     let kind = match args.kind {
         KindArg::Film => PhantomKind::Film,
         KindArg::Discs => PhantomKind::Discs,

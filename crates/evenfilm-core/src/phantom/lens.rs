@@ -44,7 +44,7 @@ const STEPS_PER_SIGMA: f64 = 100.0;
 /// Reach of the table in σ; beyond, the energy is 1 − tail/ρ.
 const TABLE_SIGMAS: f64 = 48.0;
 /// Cover below which the tail of a shape is left out.
-const TAIL_CUT: f64 = 2e-4;
+const TAIL_CUT: f64 = 5e-4;
 
 /// A blur at the scale of a picture. Lengths are in pixels.
 #[derive(Clone, Debug)]
@@ -91,7 +91,7 @@ impl Lens {
         }
     }
 
-    /// How far from a shape of this area its light is followed: 6 σ, and for the Airy pattern until its tail adds less than 2·10⁻⁴ of
+    /// How far from a shape of this area its light is followed: 6 σ, and for the Airy pattern until its tail adds less than 5·10⁻⁴ of
     /// cover (the point spread falls as tail/(2πρ³)).
     pub fn reach_px(&self, area_px2: f64) -> f64 {
         let tails = libm::cbrt(area_px2 * self.tail / (TAU * TAIL_CUT));

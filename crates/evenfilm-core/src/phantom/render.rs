@@ -74,20 +74,16 @@ impl Covers {
     }
 
     fn add_disc(&mut self, film: &Film, disc: &Disc, times: f64) {
-        let reach = disc.radius + film.lens.reach_px(Form::Disc { radius: disc.radius }.area());
-        let Some(window) = self.window(disc.centre, reach) else { return };
-        let profile = Profile::new(film, disc.radius, reach + 2.0);
-        let near = disc.radius + 5.0 * film.lens.sigma_px + 1.0;
-        each_pixel(window, self.at, disc.centre, &mut self.darkened, |p, value| {
-            let distance2 = p[0] * p[0] + p[1] * p[1];
-            let cover = if distance2 < near * near { over_pixel(p, |q| profile.at(q)) } else { profile.at(p) };
-            *value += times * cover;
-        });
+        if let Some(window) = window(self.at, film, disc.centre, Form::Disc { radius: disc.radius }) {
+            add_round(film, disc, window, self.at, times, &mut self.darkened);
+        }
     }
 
     fn add_gap(&mut self, film: &Film, gap: &LaidGap) {
-        let reach = gap.form.bound() + film.lens.reach_px(gap.form.area());
-        let Some(window) = self.window(gap.centre, reach) else { return };
+        let Some(window) = window(self.at, film, gap.centre, gap.form) else { return };
+        if let Form::Disc { radius } = gap.form {
+            return add_round(film, &Disc { centre: gap.centre, radius }, window, self.at, 1.0, &mut self.bare);
+        }
         let traced = Traced::new(gap.form, film.lens.sigma_px);
         each_pixel(window, self.at, gap.centre, &mut self.bare, |p, value| {
             let middle = traced.cover(&film.lens, p);
@@ -95,18 +91,31 @@ impl Covers {
             *value += if edge { over_pixel(p, |q| traced.cover(&film.lens, q)) } else { middle };
         });
     }
+}
 
-    /// The pixels of the band within `reach` of a point, if any.
-    fn window(&self, centre: [f64; 2], reach: f64) -> Option<Rect> {
-        let stretch = |k: usize, from: u32, to: u32| {
-            let low = u32::try_from(floor_index(centre[k] - reach)).unwrap_or(u32::MAX).max(from);
-            let high = u32::try_from(floor_index(centre[k] + reach + 1.0)).unwrap_or(u32::MAX).min(to);
-            (low, high.saturating_sub(low))
-        };
-        let (x, width) = stretch(0, self.at.x, self.at.right());
-        let (y, height) = stretch(1, self.at.y, self.at.bottom());
-        (width > 0 && height > 0).then_some(Rect::new(x, y, width, height))
-    }
+/// Adds `times` the cover of a disc, which depends on the distance from its centre alone.
+fn add_round(film: &Film, disc: &Disc, window: Rect, band: Rect, times: f64, values: &mut [f64]) {
+    let reach = disc.radius + film.lens.reach_px(Form::Disc { radius: disc.radius }.area());
+    let profile = Profile::new(film, disc.radius, reach + 2.0);
+    let near = disc.radius + 5.0 * film.lens.sigma_px + 1.0;
+    each_pixel(window, band, disc.centre, values, |p, value| {
+        let distance2 = p[0] * p[0] + p[1] * p[1];
+        let cover = if distance2 < near * near { over_pixel(p, |q| profile.at(q)) } else { profile.at(p) };
+        *value += times * cover;
+    });
+}
+
+/// The pixels of a band that the light of an outline reaches, if any.
+fn window(band: Rect, film: &Film, centre: [f64; 2], form: Form) -> Option<Rect> {
+    let reach = form.bound() + film.lens.reach_px(form.area());
+    let stretch = |k: usize, from: u32, to: u32| {
+        let low = u32::try_from(floor_index(centre[k] - reach)).unwrap_or(u32::MAX).max(from);
+        let high = u32::try_from(floor_index(centre[k] + reach + 1.0)).unwrap_or(u32::MAX).min(to);
+        (low, high.saturating_sub(low))
+    };
+    let (x, width) = stretch(0, band.x, band.right());
+    let (y, height) = stretch(1, band.y, band.bottom());
+    (width > 0 && height > 0).then_some(Rect::new(x, y, width, height))
 }
 
 /// Visits the pixels of a window of a band: the place of each relative to `centre`, and its value.
