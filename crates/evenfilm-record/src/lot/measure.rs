@@ -4,9 +4,10 @@ use std::collections::BTreeMap;
 use std::time::Instant;
 
 use evenfilm_core::batch;
-use evenfilm_core::field::{self, FieldResult};
+use evenfilm_core::field::{self, FieldResult, Setting};
 use evenfilm_core::light::{Correction, Lamp, Optics};
 use evenfilm_core::plane::{Rect, Stage, Stop, Watch};
+use evenfilm_core::recipe::Film;
 
 use crate::archive::Staging;
 use crate::fault::Fault;
@@ -77,6 +78,15 @@ pub(super) fn all_fields<'a>(batch: &'a Batch, staging: Staging, job: &Job<'_>) 
     Ok(Measured { batch, staging: progress.staging, fields, kept, result, timing: progress.timing })
 }
 
+impl Bench<'_> {
+    /// What is known of the film elsewhere when a field is first looked at. Where no other field could say more, it need not wait.
+    fn first_time(&self, index: usize) -> Elsewhere {
+        let (fields, film) = (&self.batch.fields, self.batch.recipe.light.film);
+        let alone = fields.iter().filter(|field| field.slide == fields[index].slide).count() == 1;
+        if alone || film == Film::Clear { Elsewhere::Known(None) } else { Elsewhere::Unasked }
+    }
+}
+
 impl Progress {
     fn bench<'a>(&mut self, batch: &'a Batch, job: &'a Job<'a>, [blank, dark]: [Option<&'a Read>; 2]) -> Result<Bench<'a>, Fault> {
         let start = Instant::now();
@@ -96,7 +106,7 @@ impl Progress {
         let mut waiting = Vec::new();
         let wanted: Vec<usize> = (0..bench.batch.fields.len()).collect();
         let waited_s = for_each(bench.batch, &wanted, bench.job, &mut |index, read| {
-            if !self.field(bench, index, read, Elsewhere::Unasked)? {
+            if !self.field(bench, index, read, bench.first_time(index))? {
                 let name = &bench.batch.fields[index].source.name;
                 (bench.job.tell)(Event::Waits { number: index + 1, name });
                 waiting.push(index);
@@ -124,13 +134,14 @@ impl Progress {
         let tell = |stage: Stage, share: f32| (bench.job.tell)(Event::Field { number: index + 1, share: done(stage, share) });
         let watch = Watch { cancel: bench.job.cancel, tell: &tell };
         let stopped = |stop: Stop| stopped(&stop, &asked.source.path);
-        let (picture, recipe) = (&read.picture, &bench.batch.recipe);
-        let (seen, light) = field::survey(picture, &bench.lamp, &bench.optics, recipe, watch).map_err(stopped)?;
+        let picture = &read.picture;
+        let setting = Setting { optics: &bench.optics, recipe: &bench.batch.recipe, watch };
+        let (seen, light) = field::survey(picture, &bench.lamp, &setting).map_err(stopped)?;
         if seen.film.is_none() && elsewhere == Elsewhere::Unasked {
             self.timing.measure_s += start.elapsed().as_secs_f64();
             return Ok(false);
         }
-        let result = field::measure(picture, &seen, &light, elsewhere.level(), &bench.optics, recipe, watch).map_err(stopped)?;
+        let result = field::measure(picture, (&seen, &light), elsewhere.level(), &setting).map_err(stopped)?;
         if let (Some(film), Elsewhere::Unasked) = (seen.film, elsewhere) {
             self.films.entry(asked.slide.clone()).or_default().push(film.level);
         }
