@@ -13,6 +13,7 @@ use evenfilm_core::plane::{Level, ONE, Plane, Rect, Stop};
 use evenfilm_core::quantity::counted;
 use evenfilm_core::recipe::Recipe;
 use png::{BitDepth, ColorType, Compression, Encoder};
+use rayon::prelude::*;
 
 mod lines;
 mod scale_bar;
@@ -62,11 +63,14 @@ impl Canvas {
     }
 }
 
+/// Gives the levels of any rectangle of a field, to any thread.
+pub type Levels<'a> = dyn Fn(Rect) -> Result<Plane<Level>, Stop> + Sync + 'a;
+
 /// Draws the overlay of a field as a PNG. `levels` gives the levels of any rectangle of it.
 ///
 /// # Errors
 /// Those of `levels`.
-pub fn draw(result: &FieldResult, recipe: &Recipe, levels: &mut dyn FnMut(Rect) -> Result<Plane<Level>, Stop>) -> Result<Vec<u8>, Stop> {
+pub fn draw(result: &FieldResult, recipe: &Recipe, levels: &Levels<'_>) -> Result<Vec<u8>, Stop> {
     let factor = reduction(result.size);
     let mut canvas = grey(result, factor, levels)?;
     let [particles, gaps] = &result.phases;
@@ -87,18 +91,19 @@ fn reduction(size: (u32, u32)) -> u32 {
 }
 
 /// The field in grey, reduced by area means; pixels that do not fill a last square are left away.
-fn grey(result: &FieldResult, factor: u32, levels: &mut dyn FnMut(Rect) -> Result<Plane<Level>, Stop>) -> Result<Canvas, Stop> {
+fn grey(result: &FieldResult, factor: u32, levels: &Levels<'_>) -> Result<Canvas, Stop> {
     let (width, height) = ((result.size.0 / factor).max(1), (result.size.1 / factor).max(1));
     let table = grey_table(result.film_od);
-    let mut indices = Vec::with_capacity(width as usize * height as usize);
     let rows = BAND_ROWS.div_ceil(factor);
-    for from in (0..height).step_by(rows as usize) {
-        let count = rows.min(height - from);
-        let band = Rect::new(0, from * factor, width * factor, count * factor);
-        let means = reduced(&levels(band)?, factor as usize);
-        indices.extend(means.into_iter().map(|level| table[usize::from(level)]));
-    }
-    Ok(Canvas { width: width as usize, height: height as usize, indices })
+    let bands: Vec<Vec<u8>> = (0..height.div_ceil(rows))
+        .into_par_iter()
+        .map(|band| {
+            let (from, count) = (band * rows, rows.min(height - band * rows));
+            let means = reduced(&levels(Rect::new(0, from * factor, width * factor, count * factor))?, factor as usize);
+            Ok(means.into_iter().map(|level| table[usize::from(level)]).collect())
+        })
+        .collect::<Result<_, Stop>>()?;
+    Ok(Canvas { width: width as usize, height: height as usize, indices: bands.concat() })
 }
 
 /// Means of whole squares, row after row.

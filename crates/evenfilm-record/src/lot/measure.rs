@@ -163,8 +163,8 @@ impl Progress {
         let start = Instant::now();
         let (result, light) = measured;
         let picture: &Picture = &read.picture;
-        let mut levels = |at: Rect| light.levels(picture, at);
-        let png = overlay::draw(result, &batch.recipe, &mut levels).map_err(|stop| stopped(&stop, &source.path))?;
+        let levels = |at: Rect| light.levels(picture, at);
+        let png = overlay::draw(result, &batch.recipe, &levels).map_err(|stop| stopped(&stop, &source.path))?;
         let stem = source.name.rsplit_once('.').map_or(source.name.as_str(), |(stem, _)| stem);
         let place = self.overlays.give(&format!("{stem}.png"));
         self.staging.bag.put(&format!("overlays/{place}"), &png)?;

@@ -97,11 +97,11 @@ fn levels(result: &FieldResult) -> Plane<Level> {
 
 fn drawn(result: &FieldResult) -> Vec<u8> {
     let all = levels(result);
-    let mut part = |at: Rect| {
+    let part = |at: Rect| {
         let (y, x) = (at.y as usize..at.bottom() as usize, at.x as usize..at.right() as usize);
         Ok(Plane::from_shape_fn((y.len(), x.len()), |(j, i)| all[[y.start + j, x.start + i]]))
     };
-    draw(result, &Recipe::default(), &mut part).unwrap()
+    draw(result, &Recipe::default(), &part).unwrap()
 }
 
 /// Columns, rows and indices of a PNG.
@@ -240,9 +240,9 @@ fn the_same_field_gives_the_same_bytes_and_soon() {
     let discs: Vec<Disc> = (0..6000).map(|i| (f64::from(i % 100) * 39.0 + 20.0, f64::from(i / 100) * 49.0 + 20.0, 6.0)).collect();
     let result = field((4000, 3000), &discs, &[]);
     let all = levels(&result);
-    let mut part = |at: Rect| Ok(all.slice(ndarray::s![at.y as usize..at.bottom() as usize, ..]).to_owned());
+    let part = |at: Rect| Ok(all.slice(ndarray::s![at.y as usize..at.bottom() as usize, ..]).to_owned());
     let start = Instant::now();
-    let png = draw(&result, &Recipe::default(), &mut part).unwrap();
+    let png = draw(&result, &Recipe::default(), &part).unwrap();
     println!("12 million pixels, 6000 objects: {} bytes in {:?}", png.len(), start.elapsed());
-    assert_eq!(png, draw(&result, &Recipe::default(), &mut part).unwrap());
+    assert_eq!(png, draw(&result, &Recipe::default(), &part).unwrap());
 }
