@@ -6,7 +6,7 @@ use std::process::ExitCode;
 
 use clap::error::ErrorKind;
 use clap::{CommandFactory, Parser, Subcommand};
-use evenfilm_record::fault::{Fault, FaultKind};
+use evenfilm_record::fault::Fault;
 
 mod exit;
 mod interrupt;
@@ -70,6 +70,6 @@ impl Command {
 
 /// Says on standard error what went wrong with `what`, and what to do.
 fn complain(what: &str, fault: &Fault) {
-    let what = if what.is_empty() || fault.kind == FaultKind::Interrupted { String::new() } else { format!("{what}: ") };
+    let what = if what.is_empty() { String::new() } else { format!("{what}: ") };
     let _ = writeln!(io::stderr(), "evenfilm: {what}{fault}");
 }

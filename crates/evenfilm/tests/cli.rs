@@ -1,5 +1,7 @@
 //! The program as a shell sees it: output, exit codes, and what it leaves on disk.
 
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on fails")]
+
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
@@ -146,6 +148,34 @@ fn work_that_fails_is_1() {
 }
 
 #[test]
+fn odd_names_stay_below_the_output_folder() {
+    let bench = Bench::new();
+    let long = "x".repeat(300);
+    let odd = ["=cmd", "a/b", "..", "../../x", "c:d", "CON", "Φιλμ", "🧴 5 %", &long];
+    let sheet = fs::read_to_string(bench.path("lot/batch.toml")).unwrap();
+    for (i, name) in odd.iter().enumerate() {
+        let folder = bench.path(&format!("all/{i}"));
+        fs::create_dir_all(&folder).unwrap();
+        for picture in ["blank.tif", "f01.tif", "f02.tif"] {
+            fs::copy(bench.path("lot").join(picture), folder.join(picture)).unwrap();
+        }
+        fs::write(folder.join("batch.toml"), sheet.replace("\"phantom-film-1\"", &format!("\"{name}\""))).unwrap();
+    }
+    let done = bench.run(&["measure", "all", "--out", "deep/out", "--json"]);
+    assert_eq!(code(&done), Some(0), "{}", text(&done.stderr));
+    for (lot, name) in json(&done)["lots"].as_array().unwrap().iter().zip(odd) {
+        assert_eq!(lot["lot"], name);
+        let record = PathBuf::from(lot["record_dir"].as_str().unwrap());
+        assert!(record.ends_with("r1") && record.join("bagit.txt").is_file());
+        assert_eq!(record.parent().unwrap().parent().unwrap(), bench.path("deep/out"));
+    }
+    assert_eq!(names(&bench.path("deep/out")).len(), odd.len());
+    let first = json(&done)["lots"][0]["record_dir"].as_str().unwrap().to_owned();
+    let table = fs::read_to_string(Path::new(&first).join("data/record.csv")).unwrap();
+    assert!(table.contains("\r\n'=cmd,"), "a spreadsheet does not run it");
+}
+
+#[test]
 fn the_gate_says_that_it_is_none_yet() {
     let bench = Bench::new();
     let done = bench.run(&["measure", "lot", "--out", "out", "--gate"]);
@@ -184,7 +214,7 @@ fn wait_for(mut what: impl FnMut() -> bool) {
 #[test]
 fn ctrl_c_and_kill_leave_no_half_record() {
     let bench = Bench::new();
-    bench.render("large", "3000x2000", 6);
+    bench.render("large", "1600x1200", 6);
     let lot = bench.path("out/phantom-film-1");
     let mut killed = bench.command(&["measure", "large", "--out", "out"]).stderr(std::process::Stdio::null()).spawn().unwrap();
     wait_for(|| names(&lot).iter().any(|name| name.starts_with(".staging-") && !names(&lot.join(name).join("bag/data")).is_empty()));
