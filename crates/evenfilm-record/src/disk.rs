@@ -1,0 +1,49 @@
+//! Faults of file systems, in words that say what to do.
+
+use std::fs::{self, File};
+use std::io::{self, ErrorKind};
+use std::path::Path;
+
+use crate::fault::Fault;
+
+/// The fault that an error is: `doing` says what failed ("write"), `path` where.
+pub(crate) fn fault(doing: &str, path: &Path, error: &io::Error) -> Fault {
+    let (message, remedy) = match error.kind() {
+        ErrorKind::StorageFull | ErrorKind::QuotaExceeded => ("the disk is full", "free some space or choose another output folder"),
+        ErrorKind::ReadOnlyFilesystem => ("the disk is read-only", "choose an output folder on a disk that can be written"),
+        ErrorKind::PermissionDenied => {
+            ("no permission to write here", "choose an output folder that you may write to, or ask for permission")
+        }
+        ErrorKind::NotADirectory | ErrorKind::AlreadyExists => {
+            ("a file stands where a folder is needed", "choose another output folder, or move that file away")
+        }
+        ErrorKind::FileTooLarge => ("the file is too large for this disk", "choose an output folder on another disk"),
+        ErrorKind::InvalidFilename => {
+            ("the disk does not take this name", "choose an output folder on another disk or with a shorter path")
+        }
+        _ => ("the file system refused", "check the disk and its connection, then measure again"),
+    };
+    let detail = if message == "the file system refused" { format!(": {error}") } else { String::new() };
+    Fault::work(format!("cannot {doing}: {message}{detail}"), remedy).at(path)
+}
+
+/// Makes a folder's entries last.
+pub(crate) fn sync_folder(path: &Path) -> Result<(), Fault> {
+    if cfg!(unix) {
+        // Some network file systems refuse to sync a folder; its entries are then theirs to keep.
+        match File::open(path).and_then(|folder| folder.sync_all()) {
+            Err(e) if !matches!(e.kind(), ErrorKind::InvalidInput | ErrorKind::Unsupported) => return Err(fault("write", path, &e)),
+            _ => {}
+        }
+    }
+    Ok(())
+}
+
+/// Makes a folder and all its parents; the ones that were missing, outermost first.
+pub(crate) fn make_folders(path: &Path) -> Result<Vec<std::path::PathBuf>, Fault> {
+    let missing = path.ancestors().filter(|p| !p.as_os_str().is_empty()).take_while(|p| p.symlink_metadata().is_err());
+    let mut missing: Vec<_> = missing.map(Path::to_path_buf).collect();
+    missing.reverse();
+    fs::create_dir_all(path).map_err(|e| fault("make the folder", path, &e))?;
+    if path.is_dir() { Ok(missing) } else { Err(fault("make the folder", path, &ErrorKind::NotADirectory.into())) }
+}

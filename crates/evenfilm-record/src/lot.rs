@@ -1,0 +1,226 @@
+//! The one workflow that command line and desk share: a lot is opened ([`crate::folder`]), measured, and sealed into a record.
+
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use evenfilm_core::batch::LotResult;
+use evenfilm_core::field::{FieldResult, Flag};
+use evenfilm_core::plane::Stop;
+use evenfilm_core::quantity::{Interval, QUANTITIES};
+
+use crate::archive::Staging;
+use crate::fault::Fault;
+use crate::folder::Batch;
+use crate::numbers;
+use crate::time::Moment;
+
+mod files;
+mod measure;
+mod pictures;
+#[cfg(test)]
+mod tests;
+
+/// What happens while a lot is measured, for whoever watches.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Event<'a> {
+    /// A lot begins.
+    Begun {
+        /// Its name.
+        lot: &'a str,
+        /// Number of fields.
+        fields: usize,
+    },
+    /// A field is being measured.
+    Field {
+        /// Number of the field, from 1.
+        number: usize,
+        /// The share of it that is done, 0 to 1.
+        share: f32,
+    },
+    /// A field is measured.
+    Done {
+        /// Number of the field, from 1.
+        number: usize,
+        /// Its picture.
+        name: &'a str,
+    },
+    /// A field shows too little film and waits for the others of its slide.
+    Waits {
+        /// Number of the field, from 1.
+        number: usize,
+        /// Its picture.
+        name: &'a str,
+    },
+    /// The record is being written.
+    Sealing,
+}
+
+/// How a lot is measured and where its record goes.
+#[derive(Clone, Copy)]
+pub struct Job<'a> {
+    /// Folder of all records.
+    pub out: &'a Path,
+    /// The moment that the record names.
+    pub moment: &'a Moment,
+    /// Version of the program.
+    pub program_version: &'a str,
+    /// Set to stop the work; nothing is left behind then.
+    pub cancel: &'a AtomicBool,
+    /// Told what happens, from any thread.
+    pub tell: &'a (dyn Fn(Event<'_>) + Sync),
+}
+
+impl Job<'_> {
+    /// Ends the work where somebody asked for it.
+    fn poll(&self) -> Result<(), Fault> {
+        if self.cancel.load(Ordering::Relaxed) { Err(Fault::interrupted()) } else { Ok(()) }
+    }
+}
+
+/// Seconds that the parts of the work took. Never part of a record.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Timing {
+    /// Waiting for pictures.
+    pub read_s: f64,
+    /// Pixels to quantities.
+    pub measure_s: f64,
+    /// Chance films.
+    pub simulate_s: f64,
+    /// Overlays, copies, tables, and making them last.
+    pub write_s: f64,
+}
+
+/// Where a record keeps the picture of a field.
+#[derive(Debug)]
+struct Kept {
+    /// Below `data/`.
+    place: String,
+    sha256: String,
+}
+
+/// A lot that was measured and not yet sealed. Dropped, it leaves nothing behind.
+#[derive(Debug)]
+pub struct Measured<'a> {
+    batch: &'a Batch,
+    staging: Staging,
+    /// What was measured in each field.
+    fields: Vec<FieldResult>,
+    /// The fields' pictures.
+    kept: Vec<Kept>,
+    result: LotResult,
+    timing: Timing,
+}
+
+/// A flag of a field.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FieldFlag {
+    /// Number of the field, from 1.
+    pub field: usize,
+    /// Its picture.
+    pub file: String,
+    /// The flag.
+    pub flag: Flag,
+}
+
+/// One quantity of a lot as a record has it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Value {
+    /// Column name.
+    pub id: &'static str,
+    /// Unit as printed.
+    pub unit: &'static str,
+    /// `None` is "not measured".
+    pub value: Option<f64>,
+    /// Half width of the 95 % interval.
+    pub ci95: Option<f64>,
+    /// Whether the quantity can have an interval.
+    pub has_interval: bool,
+}
+
+/// A lot in its record: all that a summary says.
+#[derive(Clone, Debug)]
+pub struct LotOutcome {
+    /// Name of the lot.
+    pub lot: String,
+    /// Folder of the record, absolute.
+    pub record_dir: PathBuf,
+    /// Its revision.
+    pub revision: u32,
+    /// Every quantity in the order of the table, rounded as in the record.
+    pub values: Vec<Value>,
+    /// Number of slides.
+    pub slides: usize,
+    /// Number of fields.
+    pub fields: usize,
+    /// What a reader should know of single fields.
+    pub flags: Vec<FieldFlag>,
+    /// What a reader should know of the lot, in words.
+    pub notes: Vec<String>,
+    /// How long it took.
+    pub timing: Timing,
+}
+
+impl LotOutcome {
+    /// A quantity by its id.
+    pub fn value(&self, id: &str) -> Option<&Value> {
+        self.values.iter().find(|value| value.id == id)
+    }
+}
+
+/// Measures a lot and writes its record.
+///
+/// # Errors
+/// Those of [`measure`] and [`Measured::seal`].
+pub fn run(batch: &Batch, job: &Job<'_>) -> Result<LotOutcome, Fault> {
+    measure(batch, job)?.seal(job)
+}
+
+/// Measures all fields of a lot. The output folder is tried first, so that nobody waits for numbers that cannot be kept.
+///
+/// # Errors
+/// A picture cannot be read or measured, the output cannot be written, or the work was stopped.
+pub fn measure<'a>(batch: &'a Batch, job: &Job<'_>) -> Result<Measured<'a>, Fault> {
+    (job.tell)(Event::Begun { lot: &batch.sheet.lot, fields: batch.fields.len() });
+    let staging = Staging::begin(job.out, &batch.sheet.lot)?;
+    measure::all_fields(batch, staging, job)
+}
+
+impl Measured<'_> {
+    /// Writes tables, sheets and metadata, and puts the record into its place.
+    ///
+    /// # Errors
+    /// Something cannot be written, or the work was stopped before the last step.
+    pub fn seal(self, job: &Job<'_>) -> Result<LotOutcome, Fault> {
+        (job.tell)(Event::Sealing);
+        files::seal(self, job)
+    }
+
+    fn flags(&self) -> Vec<FieldFlag> {
+        let named = self.batch.fields.iter().zip(&self.fields).enumerate();
+        let flags = named.flat_map(|(i, (asked, field))| {
+            field.flags.iter().map(move |flag| FieldFlag { field: i + 1, file: asked.source.name.clone(), flag: flag.clone() })
+        });
+        flags.collect()
+    }
+}
+
+fn values(result: &LotResult) -> Vec<Value> {
+    let at = |list: &[Option<f64>], i: usize| list.get(i).copied().flatten().and_then(numbers::rounded);
+    let value = |(i, quantity): (usize, &evenfilm_core::quantity::Quantity)| Value {
+        id: quantity.id,
+        unit: quantity.unit,
+        value: at(&result.values, i),
+        ci95: at(&result.ci95, i),
+        has_interval: quantity.interval == Interval::BetweenFields,
+    };
+    QUANTITIES.iter().enumerate().map(value).collect()
+}
+
+/// A measurement that stopped, as a fault of the picture.
+fn stopped(stop: &Stop, picture: &Path) -> Fault {
+    match stop {
+        Stop::Cancelled => Fault::interrupted(),
+        Stop::Unreadable(_) => Fault::input(stop.to_string(), "copy the picture again from the camera's computer").at(picture),
+        Stop::OtherSize { .. } => Fault::input(stop.to_string(), "take blank and dark with the settings of the fields").at(picture),
+    }
+}

@@ -1,0 +1,239 @@
+//! All fields of a lot, one after another.
+
+use std::collections::BTreeMap;
+use std::time::Instant;
+
+use evenfilm_core::batch;
+use evenfilm_core::field::{self, FieldResult, Setting};
+use evenfilm_core::light::{Correction, Lamp, Optics};
+use evenfilm_core::plane::{Rect, Stage, Stop, Watch};
+use evenfilm_core::recipe::Film;
+
+use crate::archive::Staging;
+use crate::fault::Fault;
+use crate::folder::{Batch, Source};
+use crate::names::Places;
+use crate::overlay;
+use crate::pictures::Picture;
+use crate::sheet::Role;
+
+use super::pictures::{Read, for_each, read};
+use super::{Event, Job, Kept, Measured, Timing, stopped};
+
+/// What all fields of a lot share.
+struct Bench<'a> {
+    batch: &'a Batch,
+    lamp: Lamp<'a>,
+    optics: Optics,
+    job: &'a Job<'a>,
+}
+
+/// What grows while fields are measured.
+struct Progress {
+    staging: Staging,
+    images: Places,
+    overlays: Places,
+    timing: Timing,
+    fields: BTreeMap<usize, (FieldResult, Kept)>,
+    /// Film levels seen on each slide.
+    films: BTreeMap<String, Vec<u16>>,
+}
+
+/// The film level that the other fields of a slide show.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Elsewhere {
+    /// They were not all measured yet.
+    Unasked,
+    /// Their median; `None` where none of them shows enough film either.
+    Known(Option<u16>),
+}
+
+impl Elsewhere {
+    const fn level(self) -> Option<u16> {
+        match self {
+            Self::Unasked => None,
+            Self::Known(level) => level,
+        }
+    }
+}
+
+pub(super) fn all_fields<'a>(batch: &'a Batch, staging: Staging, job: &Job<'_>) -> Result<Measured<'a>, Fault> {
+    let (images, overlays) = (Places::default(), Places::default());
+    let mut progress = Progress { staging, images, overlays, timing: Timing::default(), fields: BTreeMap::new(), films: BTreeMap::new() };
+    let start = Instant::now();
+    let open = |source: &Option<Source>| source.as_ref().map(|source| read(batch, source)).transpose();
+    let (blank, dark) = (open(&batch.blank)?, open(&batch.dark)?);
+    progress.timing.read_s += start.elapsed().as_secs_f64();
+
+    let bench = progress.bench(batch, job, [blank.as_ref(), dark.as_ref()])?;
+    let waiting = progress.fields_with_film(&bench)?;
+    progress.fields_by_others(&bench, &waiting)?;
+    progress.archive_others(batch, [blank.as_ref(), dark.as_ref()])?;
+
+    let (fields, kept): (Vec<FieldResult>, Vec<Kept>) = progress.fields.into_values().unzip();
+    let start = Instant::now();
+    let slides: Vec<String> = batch.fields.iter().map(|field| field.slide.clone()).collect();
+    let result = batch::lot(&fields, &slides, 0, &batch.recipe.leave_out);
+    progress.timing.measure_s += start.elapsed().as_secs_f64();
+    Ok(Measured { batch, staging: progress.staging, fields, kept, result, timing: progress.timing })
+}
+
+impl Bench<'_> {
+    /// What is known of the film elsewhere when a field is first looked at. Where no other field could say more, it need not wait.
+    fn first_time(&self, index: usize) -> Elsewhere {
+        let (fields, film) = (&self.batch.fields, self.batch.recipe.light.film);
+        let alone = fields.iter().filter(|field| field.slide == fields[index].slide).count() == 1;
+        if alone || film == Film::Clear { Elsewhere::Known(None) } else { Elsewhere::Unasked }
+    }
+}
+
+impl Progress {
+    fn bench<'a>(&mut self, batch: &'a Batch, job: &'a Job<'a>, [blank, dark]: [Option<&'a Read>; 2]) -> Result<Bench<'a>, Fault> {
+        let start = Instant::now();
+        let silent = |_: Stage, _: f32| {};
+        let watch = Watch { cancel: job.cancel, tell: &silent };
+        let samples = |read: Option<&'a Read>| read.map(|read| &read.picture as &dyn evenfilm_core::plane::Samples);
+        let lamp = Lamp::new(samples(blank), samples(dark), watch).map_err(|stop| {
+            let source = batch.blank.as_ref().or(batch.dark.as_ref()).map_or(batch.folder.as_path(), |source| &source.path);
+            stopped(&stop, source)
+        })?;
+        self.timing.measure_s += start.elapsed().as_secs_f64();
+        Ok(Bench { batch, lamp, optics: batch.optics(), job })
+    }
+
+    /// Measures the fields that show enough film; gives the others.
+    fn fields_with_film(&mut self, bench: &Bench<'_>) -> Result<Vec<usize>, Fault> {
+        let mut waiting = Vec::new();
+        let wanted: Vec<usize> = (0..bench.batch.fields.len()).collect();
+        let waited_s = for_each(bench.batch, &wanted, bench.job, &mut |index, read| {
+            if !self.field(bench, index, read, bench.first_time(index))? {
+                let name = &bench.batch.fields[index].source.name;
+                (bench.job.tell)(Event::Waits { number: index + 1, name });
+                waiting.push(index);
+            }
+            Ok(())
+        })?;
+        self.timing.read_s += waited_s;
+        Ok(waiting)
+    }
+
+    /// Measures the fields that show too little film, with the film level of their slide's other fields.
+    fn fields_by_others(&mut self, bench: &Bench<'_>, waiting: &[usize]) -> Result<(), Fault> {
+        let waited_s = for_each(bench.batch, waiting, bench.job, &mut |index, read| {
+            let film = self.films.get(&bench.batch.fields[index].slide).and_then(|levels| median(levels));
+            self.field(bench, index, read, Elsewhere::Known(film)).map(drop)
+        })?;
+        self.timing.read_s += waited_s;
+        Ok(())
+    }
+
+    /// Measures one field and archives its picture and overlay; false where it shows too little film and the others were not asked yet.
+    fn field(&mut self, bench: &Bench<'_>, index: usize, read: &Read, elsewhere: Elsewhere) -> Result<bool, Fault> {
+        let start = Instant::now();
+        let asked = &bench.batch.fields[index];
+        let tell = |stage: Stage, share: f32| (bench.job.tell)(Event::Field { number: index + 1, share: done(stage, share) });
+        let watch = Watch { cancel: bench.job.cancel, tell: &tell };
+        let stopped = |stop: Stop| stopped(&stop, &asked.source.path);
+        let picture = &read.picture;
+        let setting = Setting { optics: &bench.optics, recipe: &bench.batch.recipe, watch };
+        let (seen, light) = field::survey(picture, &bench.lamp, &setting).map_err(stopped)?;
+        if seen.film.is_none() && elsewhere == Elsewhere::Unasked {
+            self.timing.measure_s += start.elapsed().as_secs_f64();
+            return Ok(false);
+        }
+        let result = field::measure(picture, (&seen, &light), elsewhere.level(), &setting).map_err(stopped)?;
+        if let (Some(film), Elsewhere::Unasked) = (seen.film, elsewhere) {
+            self.films.entry(asked.slide.clone()).or_default().push(film.level);
+        }
+        self.timing.measure_s += start.elapsed().as_secs_f64();
+        let kept = self.archive_field(bench.batch, &asked.source, read, (&result, &light))?;
+        self.fields.insert(index, (result, kept));
+        (bench.job.tell)(Event::Done { number: index + 1, name: &asked.source.name });
+        Ok(true)
+    }
+
+    /// Writes the overlay of a field and copies its picture, while both are at hand.
+    fn archive_field(
+        &mut self,
+        batch: &Batch,
+        source: &Source,
+        read: &Read,
+        measured: (&FieldResult, &Correction<'_>),
+    ) -> Result<Kept, Fault> {
+        let start = Instant::now();
+        let (result, light) = measured;
+        let picture: &Picture = &read.picture;
+        let levels = |at: Rect| light.levels(picture, at);
+        let png = overlay::draw(result, &batch.recipe, &levels).map_err(|stop| stopped(&stop, &source.path))?;
+        let stem = source.name.rsplit_once('.').map_or(source.name.as_str(), |(stem, _)| stem);
+        let place = self.overlays.give(&format!("{stem}.png"));
+        self.staging.bag.put(&format!("overlays/{place}"), &png)?;
+        let kept = self.archive(source, Some(read))?;
+        self.timing.write_s += start.elapsed().as_secs_f64();
+        Ok(kept)
+    }
+
+    /// Copies a picture.
+    fn archive(&mut self, source: &Source, read: Option<&Read>) -> Result<Kept, Fault> {
+        let place = format!("images/{}", self.images.give(&source.name));
+        let sha256 = self.staging.bag.copy(&place, &source.path)?;
+        if let Some(read) = read {
+            read.stamp.check(&source.path)?;
+        }
+        Ok(Kept { place, sha256 })
+    }
+
+    /// Copies blank, dark and what else the sheet wants kept.
+    fn archive_others(&mut self, batch: &Batch, lamp: [Option<&Read>; 2]) -> Result<(), Fault> {
+        let start = Instant::now();
+        for (source, read) in [&batch.blank, &batch.dark].into_iter().zip(lamp) {
+            if let Some(source) = source {
+                self.archive(source, read)?;
+            }
+        }
+        let kept = [Role::Ruling, Role::Overview, Role::Label, Role::Evidence];
+        for entry in batch.sheet.pictures.iter().filter(|entry| kept.contains(&entry.role)) {
+            let place = format!("images/{}", self.images.give(&entry.file));
+            self.staging.bag.copy(&place, &batch.folder.join(&entry.file))?;
+        }
+        self.timing.write_s += start.elapsed().as_secs_f64();
+        Ok(())
+    }
+}
+
+/// The share of a field that is done: stages count alike.
+fn done(stage: Stage, share: f32) -> f32 {
+    let before = match stage {
+        Stage::Survey => 0.0,
+        Stage::Cut => 1.0,
+        Stage::Join => 2.0,
+        Stage::Refine => 3.0,
+        Stage::Sum => 4.0,
+    };
+    ((before + share) / 5.0).clamp(0.0, 1.0)
+}
+
+/// The middle of some levels; the mean of the two middle ones where their number is even.
+fn median(levels: &[u16]) -> Option<u16> {
+    let mut sorted = levels.to_vec();
+    sorted.sort_unstable();
+    let n = sorted.len();
+    let (low, high) = (*sorted.get(n.saturating_sub(1) / 2)?, *sorted.get(n / 2)?);
+    Some(low.midpoint(high))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_middle_level() {
+        assert_eq!([&[][..], &[7], &[9, 1, 5], &[65535, 65534, 1, 9]].map(median), [None, Some(7), Some(5), Some(32771)]);
+    }
+
+    #[test]
+    fn shares_grow_with_the_stages() {
+        let shares = [done(Stage::Survey, 0.0), done(Stage::Cut, 0.5), done(Stage::Sum, 1.0)];
+        assert!(shares.iter().zip([0.0, 0.3, 1.0]).all(|(share, expected)| (share - expected).abs() < 1e-6), "{shares:?}");
+    }
+}

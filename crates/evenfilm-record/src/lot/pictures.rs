@@ -1,0 +1,84 @@
+//! Reading pictures while others are measured.
+
+use std::fs;
+use std::path::Path;
+use std::sync::mpsc::{SyncSender, sync_channel};
+use std::thread;
+use std::time::{Instant, SystemTime};
+
+use crate::fault::Fault;
+use crate::folder::{Batch, Source};
+use crate::pictures::Picture;
+
+use super::Job;
+
+/// A picture and what its file looked like just before it was read.
+pub(super) struct Read {
+    pub(super) picture: Picture,
+    pub(super) stamp: Stamp,
+}
+
+/// Length and time of a file: tells that it was changed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Stamp(Option<(u64, Option<SystemTime>)>);
+
+impl Stamp {
+    fn of(path: &Path) -> Self {
+        Self(fs::metadata(path).ok().map(|data| (data.len(), data.modified().ok())))
+    }
+
+    /// Makes sure that the file is still the one that was measured.
+    pub(super) fn check(self, path: &Path) -> Result<(), Fault> {
+        if Self::of(path) == self {
+            return Ok(());
+        }
+        let remedy = "wait until the camera's program has written it, then measure again";
+        Err(Fault::input("the picture changed while it was measured", remedy).at(path))
+    }
+}
+
+/// Reads a picture in full.
+pub(super) fn read(batch: &Batch, source: &Source) -> Result<Read, Fault> {
+    let stamp = Stamp::of(&source.path);
+    Ok(Read { picture: Picture::open(&source.path, &batch.reading())?, stamp })
+}
+
+/// Calls `each` for the fields `wanted`, in their order, while the next picture is read on a thread of its own; at most two are held at a
+/// time. Gives the seconds that were spent waiting.
+pub(super) fn for_each(
+    batch: &Batch,
+    wanted: &[usize],
+    job: &Job<'_>,
+    each: &mut dyn FnMut(usize, &Read) -> Result<(), Fault>,
+) -> Result<f64, Fault> {
+    let mut waited_s = 0.0;
+    thread::scope(|scope| {
+        let (send, receive) = sync_channel(0);
+        let reader = thread::Builder::new().name("read ahead".into());
+        reader
+            .spawn_scoped(scope, move || read_ahead(batch, wanted, job, &send))
+            .map_err(|e| Fault::work(format!("cannot start reading pictures: {e}"), "close other programs, then measure again"))?;
+        for &field in wanted {
+            let start = Instant::now();
+            let read = receive.recv().unwrap_or_else(|_| Err(Fault::interrupted()))?;
+            waited_s += start.elapsed().as_secs_f64();
+            job.poll()?;
+            each(field, &read)?;
+        }
+        Ok(waited_s)
+    })
+}
+
+/// Reads until somebody stops it, a picture fails, or nobody listens any more.
+fn read_ahead(batch: &Batch, wanted: &[usize], job: &Job<'_>, send: &SyncSender<Result<Read, Fault>>) {
+    for &field in wanted {
+        if job.poll().is_err() {
+            return;
+        }
+        let read = read(batch, &batch.fields[field].source);
+        let failed = read.is_err();
+        if send.send(read).is_err() || failed {
+            return;
+        }
+    }
+}

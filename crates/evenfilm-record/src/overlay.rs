@@ -1,0 +1,158 @@
+//! A picture per field that shows what was counted.
+//!
+//! The film is drawn in grey from its levels, always at the same grey, whatever its density. Objects have a solid light line, gaps a dashed
+//! dark one and a sparse hatch, and what is too small to be counted a dotted one, so that nothing hangs on telling colours apart; the two
+//! colours are also far apart in lightness for every kind of colour vision (tested against simulated dichromacy). A scale bar with its
+//! length stands on a plate of its own.
+//!
+//! The picture has at most [`LARGEST_SIDE`] pixels a side. It is an indexed PNG with the one way of compression whose bytes are the same in
+//! every build.
+
+use evenfilm_core::field::FieldResult;
+use evenfilm_core::plane::{Level, ONE, Plane, Rect, Stop};
+use evenfilm_core::quantity::counted;
+use evenfilm_core::recipe::Recipe;
+use png::{BitDepth, ColorType, Compression, Encoder};
+use rayon::prelude::*;
+
+mod lines;
+mod scale_bar;
+#[cfg(test)]
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_possible_wrap,
+    clippy::cast_sign_loss,
+    reason = "pictures of the tests are small and their numbers positive"
+)]
+mod tests;
+
+/// Largest side of an overlay, pixels; larger fields are reduced by a whole factor.
+pub const LARGEST_SIDE: u32 = 4096;
+
+/// Rows that are read and reduced at a time, at least.
+const BAND_ROWS: u32 = 64;
+
+/// The grey at which the film is drawn.
+const FILM_GREY: u8 = 120;
+
+/// The lightest grey of the picture; the palette's places above it are the colours.
+const LIGHTEST: u8 = 239;
+
+/// Places of the colours in the palette.
+const OBJECT: u8 = 240;
+const GAP: u8 = 241;
+const PLATE: u8 = 242;
+const INK: u8 = 243;
+
+/// The colours at those places, sRGB: a light yellow for objects, a dark blue for gaps, and the plate and ink of the scale bar.
+const COLOURS: [[u8; 3]; 4] = [[255, 226, 0], [12, 0, 96], [0, 0, 0], [255, 255, 255]];
+
+/// One byte a pixel, an index into the palette.
+struct Canvas {
+    width: usize,
+    height: usize,
+    indices: Vec<u8>,
+}
+
+impl Canvas {
+    /// Sets a pixel; what lies outside is left away.
+    fn set(&mut self, x: usize, y: usize, index: u8) {
+        if x < self.width && y < self.height {
+            self.indices[y * self.width + x] = index;
+        }
+    }
+}
+
+/// Gives the levels of any rectangle of a field, to any thread.
+pub type Levels<'a> = dyn Fn(Rect) -> Result<Plane<Level>, Stop> + Sync + 'a;
+
+/// Draws the overlay of a field as a PNG. `levels` gives the levels of any rectangle of it.
+///
+/// # Errors
+/// Those of `levels`.
+pub fn draw(result: &FieldResult, recipe: &Recipe, levels: &Levels<'_>) -> Result<Vec<u8>, Stop> {
+    let factor = reduction(result.size);
+    let mut canvas = grey(result, factor, levels)?;
+    let [particles, gaps] = &result.phases;
+    let large: Vec<bool> = result.objects.iter().map(|o| counted(result, o, &recipe.leave_out)).collect();
+    let counts = |owner: u32| large.get(owner as usize).copied().unwrap_or(false);
+    let from_px = result.counted_from_um[1] / result.um_per_px;
+    let open = |owner: u32| result.gaps.get(owner as usize).is_some_and(|gap| gap.diameter_px() >= from_px);
+    lines::hatch(&mut canvas, gaps, factor, &open);
+    lines::outline(&mut canvas, gaps, factor, &|owner| if open(owner) { lines::GAP } else { lines::SMALL_GAP });
+    lines::outline(&mut canvas, particles, factor, &|owner| if counts(owner) { lines::OBJECT } else { lines::SMALL_OBJECT });
+    scale_bar::draw(&mut canvas, result.um_per_px * f64::from(factor));
+    Ok(encode(&canvas))
+}
+
+/// The whole factor by which a field is reduced.
+fn reduction(size: (u32, u32)) -> u32 {
+    size.0.max(size.1).div_ceil(LARGEST_SIDE).max(1)
+}
+
+/// The field in grey, reduced by area means; pixels that do not fill a last square are left away.
+fn grey(result: &FieldResult, factor: u32, levels: &Levels<'_>) -> Result<Canvas, Stop> {
+    let (width, height) = ((result.size.0 / factor).max(1), (result.size.1 / factor).max(1));
+    let table = grey_table(result.film_od);
+    let rows = BAND_ROWS.div_ceil(factor);
+    let bands: Vec<Vec<u8>> = (0..height.div_ceil(rows))
+        .into_par_iter()
+        .map(|band| {
+            let (from, count) = (band * rows, rows.min(height - band * rows));
+            let means = reduced(&levels(Rect::new(0, from * factor, width * factor, count * factor))?, factor as usize);
+            Ok(means.into_iter().map(|level| table[usize::from(level)]).collect())
+        })
+        .collect::<Result<_, Stop>>()?;
+    Ok(Canvas { width: width as usize, height: height as usize, indices: bands.concat() })
+}
+
+/// Means of whole squares, row after row.
+fn reduced(levels: &Plane<Level>, factor: usize) -> Vec<Level> {
+    if factor == 1 {
+        return levels.iter().copied().collect();
+    }
+    let (rows, columns) = (levels.nrows() / factor, levels.ncols() / factor);
+    let area = (factor * factor) as u64;
+    let mut means = Vec::with_capacity(rows * columns);
+    let mut sums = vec![0_u64; columns];
+    for row in 0..rows {
+        sums.fill(0);
+        for y in row * factor..(row + 1) * factor {
+            let line = levels.row(y);
+            for (x, &level) in line.iter().take(columns * factor).enumerate() {
+                sums[x / factor] += u64::from(level);
+            }
+        }
+        means.extend(sums.iter().map(|sum| Level::try_from((sum + area / 2) / area).unwrap_or(Level::MAX)));
+    }
+    means
+}
+
+/// The grey of every level: proportional to the square root of the level, close to how lightness is seen and exact on every machine,
+/// with the film (or, where its density is not known, the empty slide) at [`FILM_GREY`].
+fn grey_table(film_od: Option<f64>) -> Vec<u8> {
+    let film = f64::from(ONE) * film_od.map_or(1.0, |od| libm::pow(10.0, -od).clamp(1e-3, 1.0));
+    let top = f64::from(LIGHTEST);
+    let grey = |level: u16| (f64::from(FILM_GREY) * (f64::from(level) / film).sqrt() + 0.5).min(top);
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "between 0 and 239")]
+    (0..=u16::MAX).map(|level| grey(level) as u8).collect()
+}
+
+fn palette() -> Vec<u8> {
+    let greys = (0..OBJECT).map(|grey| [grey; 3]);
+    greys.chain(COLOURS).flatten().collect()
+}
+
+fn encode(canvas: &Canvas) -> Vec<u8> {
+    let side = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
+    let mut out = Vec::with_capacity(canvas.indices.len() / 2);
+    let mut encoder = Encoder::new(&mut out, side(canvas.width), side(canvas.height));
+    encoder.set_color(ColorType::Indexed);
+    encoder.set_depth(BitDepth::Eight);
+    encoder.set_palette(palette());
+    encoder.set_compression(Compression::Fast);
+    // Writing into memory fails only where the sizes above disagree, which would be a fault of this file.
+    let written = encoder.write_header().and_then(|mut writer| writer.write_image_data(&canvas.indices));
+    debug_assert!(written.is_ok(), "{written:?}");
+    out
+}

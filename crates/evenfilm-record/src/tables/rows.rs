@@ -1,0 +1,263 @@
+//! The columns of each table.
+
+use evenfilm_core::field::FieldResult;
+use evenfilm_core::gaps::Gap;
+use evenfilm_core::objects::Object;
+use evenfilm_core::quantity::{Interval, QUANTITIES};
+
+use super::{Cell, Column, Datatype, Table, Value};
+
+const ISO_9276_6: &str = "ISO 9276-6:2008";
+const MILES_LANTUEJOUL: &str = "Miles–Lantuéjoul, on the measured region";
+
+/// What `record.csv` says of a lot.
+#[derive(Clone, Debug, Default)]
+pub struct RecordRow {
+    /// The text columns, each under its column's name; those that are not here are empty.
+    pub texts: Vec<(&'static str, String)>,
+    /// Width of a pixel, µm.
+    pub um_per_px: f64,
+    /// Values in the order of the quantity table.
+    pub values: Vec<Option<f64>>,
+    /// Half widths of their 95 % intervals.
+    pub ci95: Vec<Option<f64>>,
+}
+
+/// What `fields.csv` says of a field.
+#[derive(Clone, Debug)]
+pub struct FieldRow<'a> {
+    /// Number of the field in the lot, from 1.
+    pub field: usize,
+    /// Name of its slide.
+    pub slide: &'a str,
+    /// Name of its microscope.
+    pub microscope: &'a str,
+    /// The picture as the sheet or the folder names it.
+    pub file: &'a str,
+    /// Where the record keeps it, below `data/`.
+    pub archived_as: &'a str,
+    /// SHA-256 of the picture.
+    pub sha256: &'a str,
+    /// Why it is left out; empty for the ones that count.
+    pub rejected: &'a str,
+    /// Names of its flags, a blank between.
+    pub flags: &'a str,
+    /// What was measured.
+    pub result: &'a FieldResult,
+    /// Values in the order of the quantity table.
+    pub values: &'a [Option<f64>],
+}
+
+/// What `objects.csv` says of an object.
+#[derive(Clone, Copy, Debug)]
+pub struct ObjectRow<'a> {
+    /// Number of its field, from 1.
+    pub field: usize,
+    /// Its number in the field, from 1.
+    pub id: usize,
+    /// The object.
+    pub object: &'a Object,
+    /// Whether it is at least as large as the smallest counted and of a kind that counts.
+    pub counted: bool,
+    /// Width of a pixel, µm.
+    pub um_per_px: f64,
+}
+
+impl ObjectRow<'_> {
+    fn length(&self, px: f64) -> Cell<'static> {
+        measured(px * self.um_per_px)
+    }
+}
+
+/// What `gaps.csv` says of a gap.
+#[derive(Clone, Copy, Debug)]
+pub struct GapRow<'a> {
+    /// Number of its field, from 1.
+    pub field: usize,
+    /// Its number in the field, from 1.
+    pub id: usize,
+    /// The gap.
+    pub gap: &'a Gap,
+    /// Width of a pixel, µm.
+    pub um_per_px: f64,
+}
+
+impl GapRow<'_> {
+    fn length(&self, px: f64) -> Cell<'static> {
+        measured(px * self.um_per_px)
+    }
+}
+
+type Of<R> = fn(&R) -> Cell<'_>;
+type Numbers<R> = fn(&R) -> &[Option<f64>];
+
+/// A column that is a function of the row. `meaning` is definition and source.
+fn column<R>(id: &'static str, unit: &'static str, datatype: Datatype, meaning: [&'static str; 2], value: Of<R>) -> Column<R> {
+    Column { id: id.into(), unit, symbol: "", datatype, definition: meaning[0].into(), source: meaning[1], value: Value::Of(value) }
+}
+
+fn number<R>(id: &'static str, unit: &'static str, meaning: [&'static str; 2], value: Of<R>) -> Column<R> {
+    column(id, unit, Datatype::Number, meaning, value)
+}
+
+fn whole<R>(id: &'static str, definition: &'static str, value: Of<R>) -> Column<R> {
+    column(id, "", Datatype::Whole, [definition, ""], value)
+}
+
+fn text<R>(id: &'static str, definition: &'static str, value: Of<R>) -> Column<R> {
+    column(id, "", Datatype::Text, [definition, ""], value)
+}
+
+fn flag<R>(id: &'static str, definition: &'static str, value: Of<R>) -> Column<R> {
+    column(id, "", Datatype::Flag, [definition, ""], value)
+}
+
+const fn measured(value: f64) -> Cell<'static> {
+    Cell::Number(Some(value))
+}
+
+/// Texts of `record.csv` up to the scale, and after it.
+const RECORD_TEXTS: [&[(&str, Datatype, &str)]; 2] = [
+    &[
+        ("lot", Datatype::Text, "name of the lot"),
+        ("product", Datatype::Text, "product"),
+        ("purpose", Datatype::Text, "why it was measured: lot, check (the reference slide) or study"),
+        ("revision", Datatype::Whole, "number of this measurement of the lot, from 1"),
+        ("sampled_on", Datatype::Date, "day of sampling"),
+        ("measured_at", Datatype::DateTime, "when it was measured, UTC"),
+        ("operator", Datatype::Text, "code of the person who prepared it"),
+        ("bench", Datatype::Text, "where it was prepared"),
+        ("setting", Datatype::Text, "mixing setting in words"),
+        ("recipe", Datatype::Text, "name and version of the recipe"),
+        ("recipe_sha256", Datatype::Text, "SHA-256 of the recipe with every choice written out: data/recipe.toml"),
+        ("scale_source", Datatype::Text, "where the scale comes from"),
+        ("scale_date", Datatype::Date, "when the scale was measured"),
+    ],
+    &[
+        ("program_version", Datatype::Text, "version of the program that measured"),
+        ("verdict", Datatype::Text, "within, outside, undecided or provisional, against the stated limits; empty without one"),
+        ("verdict_scope", Datatype::Text, "what the verdict speaks of: slide or lot"),
+        ("flags", Datatype::Text, "what a reader should know: names of flags, a blank between"),
+    ],
+];
+
+fn record_text(&(id, datatype, definition): &(&'static str, Datatype, &'static str)) -> Column<RecordRow> {
+    let value = Value::Named(|row: &RecordRow, id: &str| {
+        row.texts.iter().find(|(name, _)| *name == id).map_or(Cell::Empty, |(_, text)| Cell::Text(text))
+    });
+    Column { value, ..column(id, "", datatype, [definition, ""], |_| Cell::Empty) }
+}
+
+/// The quantities, one column each, and the half width of its interval behind it where the rows have `intervals`.
+fn quantities<R>(values: Numbers<R>, intervals: Option<Numbers<R>>) -> Vec<Column<R>> {
+    let mut columns = Vec::new();
+    for (place, quantity) in QUANTITIES.iter().enumerate() {
+        let meaning = [quantity.definition, quantity.source];
+        let own = number(quantity.id, quantity.unit, meaning, |_| Cell::Empty);
+        columns.push(Column { symbol: quantity.symbol, value: Value::At(values, place), ..own });
+        if let (Some(intervals), Interval::BetweenFields) = (intervals, quantity.interval) {
+            let definition =
+                format!("half width of the 95 % interval of {}, from the spread between fields, or between slides", quantity.id);
+            let interval = number("", quantity.unit, ["", "Student t"], |_| Cell::Empty);
+            let id = format!("{}_ci95", quantity.id).into();
+            columns.push(Column { id, definition: definition.into(), value: Value::At(intervals, place), ..interval });
+        }
+    }
+    columns
+}
+
+/// `record.csv`: one row, the lot.
+pub fn record() -> Table<RecordRow> {
+    let [before, after] = RECORD_TEXTS;
+    let mut columns: Vec<_> = before.iter().map(record_text).collect();
+    columns.push(number("um_per_px", "µm", ["width of a pixel in the film", ""], |row: &RecordRow| measured(row.um_per_px)));
+    columns.extend(after.iter().map(record_text));
+    columns.extend(quantities(|row: &RecordRow| &row.values, Some(|row: &RecordRow| &row.ci95)));
+    Table { name: "record", about: "one row: the lot", columns }
+}
+
+/// `fields.csv`: a row per field.
+pub fn fields<'a>() -> Table<FieldRow<'a>> {
+    type Row<'a> = FieldRow<'a>;
+    let mut columns = vec![
+        whole("field", "number of the field in the lot", |row: &Row<'a>| Cell::Whole(row.field as u64)),
+        text("slide", "slide that it shows", |row| Cell::Text(row.slide)),
+        text("microscope", "microscope setting that it was taken with", |row| Cell::Text(row.microscope)),
+        text("file", "picture, as the sheet or the folder names it", |row| Cell::Text(row.file)),
+        text("archived_as", "where this record keeps the picture, below data/", |row| Cell::Text(row.archived_as)),
+        text("picture_sha256", "SHA-256 of the picture", |row| Cell::Text(row.sha256)),
+        whole("width_px", "columns of the picture", |row| Cell::Whole(u64::from(row.result.size.0))),
+        whole("height_px", "rows of the picture", |row| Cell::Whole(u64::from(row.result.size.1))),
+        text("rejected", "why the field is left out; empty for the ones that count", |row| Cell::Text(row.rejected)),
+        text("flags", "what a reader should know: names of flags, a blank between", |row| Cell::Text(row.flags)),
+        number("blur_px", "px", ["standard deviation of the blur that outlines are corrected for", ""], |row| {
+            measured(row.result.calibration.blur_px)
+        }),
+        whole("blur_edges", "edges that the blur was measured on; 0: it comes from the optics or is assumed", |row| {
+            Cell::Whole(row.result.calibration.blur_edges as u64)
+        }),
+        number("core_ratio", "", ["level of the powder's core ÷ level around it, shared by small objects", ""], |row| {
+            Cell::Number((row.result.calibration.cores > 0).then_some(row.result.calibration.core_ratio))
+        }),
+        whole("cores", "cores that the ratio was measured on", |row| Cell::Whole(row.result.calibration.cores as u64)),
+    ];
+    columns.extend(quantities(|row: &Row<'a>| row.values, None));
+    Table { name: "fields", about: "a row per field", columns }
+}
+
+/// `objects.csv`: a row per object detected.
+pub fn objects<'a>() -> Table<ObjectRow<'a>> {
+    type Row<'a> = ObjectRow<'a>;
+    let columns = vec![
+        whole("field", "number of the field in the lot", |row: &Row<'a>| Cell::Whole(row.field as u64)),
+        whole("id", "number of the object in the field, in the order of first pixels", |row| Cell::Whole(row.id as u64)),
+        number("x_um", "µm", ["centroid from the left side of the picture", ""], |row| row.length(row.object.centroid_px[0])),
+        number("y_um", "µm", ["centroid from the top of the picture", ""], |row| row.length(row.object.centroid_px[1])),
+        text("kind", "powder, hollow, fibre, crystal, dust or unsure", |row| Cell::Text(row.object.kind.word())),
+        flag("counted", "whether it is at least size_from_um across and of a kind that counts", |row| Cell::Flag(row.counted)),
+        number("area_um2", "µm²", ["projected area", ISO_9276_6], |row| measured(row.object.area_px2[1] * row.um_per_px * row.um_per_px)),
+        number("diameter_um", "µm", ["diameter of the circle of the same area", ISO_9276_6], |row| row.length(row.object.diameter_px())),
+        number("feret_max_um", "µm", ["largest distance between parallel tangents", ISO_9276_6], |row| {
+            row.length(row.object.shape.feret_max_px)
+        }),
+        number("feret_min_um", "µm", ["smallest distance between parallel tangents", ISO_9276_6], |row| {
+            row.length(row.object.shape.feret_min_px)
+        }),
+        number("perimeter_um", "µm", ["length of the outline", ISO_9276_6], |row| row.length(row.object.shape.perimeter_px)),
+        number("circularity", "", ["√(4πA)/P of area A and perimeter P", ISO_9276_6], |row| measured(row.object.shape.circularity)),
+        number("solidity", "", ["area ÷ area of the convex hull", ISO_9276_6], |row| measured(row.object.shape.solidity)),
+        number("aspect_ratio", "", ["smallest ÷ largest Feret diameter", ISO_9276_6], |row| measured(row.object.shape.aspect_ratio)),
+        number("od_mean", "", ["mean optical density above the surround", ""], |row| measured(row.object.od[0])),
+        number("od_peak", "", ["largest optical density above the surround", ""], |row| measured(row.object.od[1])),
+        whole("constituents", "parts after splitting at necks; empty: not measured", |_| Cell::Empty),
+        flag("agglomerate", "whether the recipe's rule calls it one; empty: not measured", |_| Cell::Empty),
+        flag("touches_frame", "whether a side of the measured region cuts it", |row| Cell::Flag(row.object.touches_frame)),
+        number(
+            "weight",
+            "",
+            ["1 ÷ share of the measured region in which it lies whole; empty where the frame cuts it", MILES_LANTUEJOUL],
+            |row| Cell::Number(row.object.weight),
+        ),
+        text("sized_by", "what the area comes from: the outline, or the deficit of light", |row| Cell::Text(row.object.sized_by.word())),
+    ];
+    Table { name: "objects", about: "a row per object detected, counted or not", columns }
+}
+
+/// `gaps.csv`: a row per gap.
+pub fn gaps<'a>() -> Table<GapRow<'a>> {
+    type Row<'a> = GapRow<'a>;
+    let columns = vec![
+        whole("field", "number of the field in the lot", |row: &Row<'a>| Cell::Whole(row.field as u64)),
+        whole("id", "number of the gap in the field, in the order of first pixels", |row| Cell::Whole(row.id as u64)),
+        number("x_um", "µm", ["centroid from the left side of the picture", ""], |row| row.length(row.gap.centroid_px[0])),
+        number("y_um", "µm", ["centroid from the top of the picture", ""], |row| row.length(row.gap.centroid_px[1])),
+        text("kind", "round, crack, dewetting, streak or unsure", |row| Cell::Text(row.gap.kind.word())),
+        number("area_um2", "µm²", ["bare area", ""], |row| measured(row.gap.area_px2[1] * row.um_per_px * row.um_per_px)),
+        number("diameter_um", "µm", ["diameter of the circle of the same area", ISO_9276_6], |row| row.length(row.gap.diameter_px())),
+        number("largest_circle_um", "µm", ["diameter of the largest circle that fits inside the gap and the frame", ""], |row| {
+            row.length(row.gap.largest_circle_px)
+        }),
+        flag("touches_frame", "whether a side of the measured region cuts it", |row| Cell::Flag(row.gap.touches_frame)),
+    ];
+    Table { name: "gaps", about: "a row per gap", columns }
+}

@@ -1,0 +1,75 @@
+//! The program: the command line.
+
+use std::ffi::OsString;
+use std::io::{self, Write};
+use std::process::ExitCode;
+
+use clap::error::ErrorKind;
+use clap::{CommandFactory, Parser, Subcommand};
+use evenfilm_record::fault::Fault;
+
+mod exit;
+mod interrupt;
+mod json;
+mod measure_command;
+pub mod phantom_command;
+mod progress;
+mod round;
+mod summary;
+
+use exit::Exit;
+
+/// Measures how evenly a powder is dispersed in a dried film, from micrographs.
+#[derive(Debug, Parser)]
+#[command(name = "evenfilm", version, about, after_help = summary::CAUTION)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Option<Command>,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Measure(measure_command::MeasureArgs),
+    Phantom(phantom_command::PhantomArgs),
+}
+
+/// Runs the program with the arguments of a command line, the name of the program first.
+pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
+    match Arguments::try_parse_from(arguments) {
+        Ok(Arguments { command: Some(command) }) => command.run().into(),
+        Ok(Arguments { command: None }) => {
+            let help = Arguments::command().render_help();
+            let _ = write!(io::stdout(), "{help}");
+            Exit::Done.into()
+        }
+        Err(asked) if matches!(asked.kind(), ErrorKind::DisplayHelp | ErrorKind::DisplayVersion) => {
+            let _ = asked.print();
+            Exit::Done.into()
+        }
+        Err(usage) => {
+            let _ = usage.print();
+            Exit::Unusable.into()
+        }
+    }
+}
+
+impl Command {
+    fn run(&self) -> Exit {
+        match self {
+            Self::Measure(args) => measure_command::run(args),
+            Self::Phantom(args) => match phantom_command::run(args) {
+                Ok(()) => Exit::Done,
+                Err(fault) => {
+                    complain("", &fault);
+                    Exit::of(fault.kind)
+                }
+            },
+        }
+    }
+}
+
+/// Says on standard error what went wrong with `what`, and what to do.
+fn complain(what: &str, fault: &Fault) {
+    let what = if what.is_empty() { String::new() } else { format!("{what}: ") };
+    let _ = writeln!(io::stderr(), "evenfilm: {what}{fault}");
+}

@@ -1,0 +1,125 @@
+//! `evenfilm measure`: lots in, one record each.
+
+use std::io::{self, Write};
+use std::path::PathBuf;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use clap::Args;
+use evenfilm_record::fault::{Fault, FaultKind};
+use evenfilm_record::folder::{self, Opened, Options};
+use evenfilm_record::lot::{self, Job, LotOutcome};
+use evenfilm_record::time::Moment;
+use serde_json::json;
+
+use crate::exit::Exit;
+use crate::progress::{Progress, printable};
+use crate::{complain, interrupt, json, summary};
+
+/// Measure lots and write one record each
+#[derive(Debug, Args)]
+pub(crate) struct MeasureArgs {
+    /// Folders with a sheet (batch.toml) and pictures, or folders of such folders
+    #[arg(required = true, value_name = "FOLDER")]
+    folders: Vec<PathBuf>,
+    /// Folder for the records; each becomes DIR/<lot>/r<N>
+    #[arg(long, value_name = "DIR")]
+    out: PathBuf,
+    /// Recipe for all lots [default: recipe.toml beside the sheet or one folder up, else the built-in one]
+    #[arg(long, value_name = "FILE")]
+    recipe: Option<PathBuf>,
+    /// Limits for all lots [default: limits.toml beside the sheet or one folder up, else none]
+    #[arg(long, value_name = "FILE")]
+    limits: Option<PathBuf>,
+    /// Exit with 3 where a lot is not within its limits
+    #[arg(long)]
+    gate: bool,
+    /// Number of threads [default: one for each processor]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
+    jobs: Option<u16>,
+    /// Print one JSON document on standard output and nothing else there
+    #[arg(long)]
+    json: bool,
+}
+
+/// A lot of the call and what became of it.
+struct Finished {
+    folder: PathBuf,
+    lot: Option<String>,
+    outcome: Result<LotOutcome, Fault>,
+}
+
+pub(crate) fn run(args: &MeasureArgs) -> Exit {
+    if args.gate {
+        let _ = writeln!(io::stderr(), "evenfilm: this version gives no verdict yet, so --gate holds nothing against the limits");
+    }
+    let cancel = interrupt::listen();
+    let started = Moment::now().and_then(|moment| Ok((moment, pool(args.jobs)?)));
+    let (moment, pool) = match started {
+        Ok(started) => started,
+        Err(fault) => {
+            complain("", &fault);
+            return Exit::of(fault.kind);
+        }
+    };
+    let finished = pool.install(|| measure_all(args, &moment, cancel));
+    report(args, &finished);
+    let faults: Vec<FaultKind> = finished.iter().filter_map(|lot| lot.outcome.as_ref().err()).map(|fault| fault.kind).collect();
+    Exit::of_all(finished.len(), &faults)
+}
+
+fn pool(jobs: Option<u16>) -> Result<rayon::ThreadPool, Fault> {
+    let builder = rayon::ThreadPoolBuilder::new().num_threads(jobs.map_or(0, usize::from));
+    builder.build().map_err(|e| Fault::work(format!("cannot start threads: {e}"), "ask for fewer with --jobs"))
+}
+
+/// Measures one lot after another; one that fails does not keep the others from being measured.
+fn measure_all(args: &MeasureArgs, moment: &Moment, cancel: &AtomicBool) -> Vec<Finished> {
+    let mut options = Options::default();
+    options.recipe.clone_from(&args.recipe);
+    options.limits.clone_from(&args.limits);
+    let mut finished = Vec::new();
+    for opened in folder::open_all(&args.folders, &options) {
+        let Opened { folder, lot, batch } = opened;
+        let outcome = batch.and_then(|batch| {
+            let progress = Progress::new(&batch.sheet.lot, batch.fields.len());
+            let tell = |event: lot::Event<'_>| progress.show(event);
+            lot::run(&batch, &Job { out: &args.out, moment, program_version: env!("CARGO_PKG_VERSION"), cancel, tell: &tell })
+        });
+        if let Err(fault) = &outcome {
+            complain(&lot.as_deref().map_or_else(|| folder.display().to_string(), printable), fault);
+        }
+        finished.push(Finished { folder, lot, outcome });
+        if cancel.load(Ordering::Relaxed) {
+            break;
+        }
+    }
+    finished
+}
+
+fn report(args: &MeasureArgs, finished: &[Finished]) {
+    let mut out = io::stdout().lock();
+    // Nobody reads a closed pipe; the records are written all the same.
+    let _ = if args.json { print_json(&mut out, finished) } else { print_words(&mut out, finished) };
+}
+
+fn print_json(out: &mut impl Write, finished: &[Finished]) -> io::Result<()> {
+    let lot = |lot: &Finished| match &lot.outcome {
+        Ok(outcome) => json::measured(outcome),
+        Err(fault) => json::failed(lot.lot.as_deref(), &lot.folder, fault),
+    };
+    let document = json!({ "lots": finished.iter().map(lot).collect::<Vec<_>>() });
+    serde_json::to_writer_pretty(&mut *out, &document)?;
+    writeln!(out)
+}
+
+fn print_words(out: &mut impl Write, finished: &[Finished]) -> io::Result<()> {
+    let mut measured = 0;
+    for outcome in finished.iter().filter_map(|lot| lot.outcome.as_ref().ok()) {
+        writeln!(out, "{}", summary::of_lot(outcome))?;
+        measured += 1;
+    }
+    if finished.len() > 1 && measured < finished.len() {
+        writeln!(out, "{measured} of {} lots measured; standard error says why the others were not\n", finished.len())?;
+    }
+    if measured > 0 { writeln!(out, "{}", summary::CAUTION) } else { Ok(()) }
+}

@@ -1,0 +1,63 @@
+//! Numbers as people read them: no more digits than they can bear.
+
+use evenfilm_record::lot::Value;
+
+/// A value with its interval and unit: "2.34 ± 0.12 µm". The half width has two significant digits and the value as many decimals; without
+/// one the value has three significant digits. A half width of nothing is not shown, since no measurement has one.
+pub(crate) fn words(value: &Value) -> String {
+    let unit = if value.unit.is_empty() { String::new() } else { format!(" {}", value.unit) };
+    match (value.value, value.ci95) {
+        (None, _) => "not measured".into(),
+        (Some(v), Some(ci)) if ci > 0.0 => {
+            let decimals = decimals(ci, 2);
+            format!("{v:.decimals$} ± {ci:.decimals$}{unit}")
+        }
+        (Some(v), _) => format!("{}{unit}", three_digits(v)),
+    }
+}
+
+/// A number with three significant digits; whole ones stay whole.
+pub(crate) fn three_digits(v: f64) -> String {
+    if v.fract() == 0.0 { format!("{v}") } else { format!("{v:.*}", decimals(v, 3)) }
+}
+
+/// The same without zeros at the end: for settings such as the smallest size counted.
+pub(crate) fn short(v: f64) -> String {
+    let text = three_digits(v);
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}
+
+/// Decimals that show `digits` significant digits of a number.
+fn decimals(of: f64, digits: i32) -> usize {
+    let scientific = format!("{:.*e}", usize::try_from(digits - 1).unwrap_or(0), of);
+    let power: i32 = scientific.split_once('e').and_then(|(_, power)| power.parse().ok()).unwrap_or(0);
+    usize::try_from(digits - 1 - power).unwrap_or(0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn value(value: Option<f64>, ci95: Option<f64>) -> Value {
+        Value { id: "x", unit: "µm", value, ci95, has_interval: true }
+    }
+
+    #[test]
+    fn digits_follow_the_interval() {
+        let cases = [
+            (Some(2.345_67), Some(0.123), "2.35 ± 0.12 µm"),
+            (Some(2.345_67), Some(0.0996), "2.35 ± 0.10 µm"),
+            (Some(1234.5), Some(56.7), "1234 ± 57 µm"),
+            (Some(1234.5), Some(567.8), "1234 ± 568 µm"),
+            (Some(0.001_234), Some(0.000_05), "0.001234 ± 0.000050 µm"),
+            (Some(2.345_67), None, "2.35 µm"),
+            (Some(0.0), Some(0.0), "0 µm"),
+            (Some(23.0), None, "23 µm"),
+            (None, None, "not measured"),
+        ];
+        for (v, ci, expected) in cases {
+            assert_eq!(words(&value(v, ci)), expected);
+        }
+        assert_eq!([1.5, 0.333_333, 12.0, 100.0].map(short), ["1.5", "0.333", "12", "100"]);
+    }
+}
