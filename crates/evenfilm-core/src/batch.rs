@@ -26,9 +26,9 @@ pub struct LotResult {
 pub fn lot(fields: &[FieldResult], slides: &[String], rejected: usize, leave_out: &[Kind]) -> LotResult {
     let all: Vec<&FieldResult> = fields.iter().collect();
     let names = in_order(slides);
-    let values = values_of(&Pool { fields: &all, slides: names.len(), rejected, leave_out });
+    let values = values_of(&Pool::new(&all, names.len(), rejected, leave_out));
     let per_field: Vec<Vec<Option<f64>>> =
-        all.iter().map(|f| values_of(&Pool { fields: &[f], slides: 1, rejected: 0, leave_out })).collect();
+        all.iter().map(|f| values_of(&Pool::new(&[*f], 1, 0, leave_out))).collect();
     let units: Vec<Vec<Option<f64>>> = if names.len() > 1 {
         names.iter().map(|name| mean_of(per_field.iter().zip(slides).filter(|(_, s)| *s == *name).map(|(v, _)| v))).collect()
     } else {

@@ -16,16 +16,14 @@ pub enum Interval {
 }
 
 /// Fields pooled: one field, a slide, or the lot.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub struct Pool<'a> {
-    /// The fields measured, without the rejected.
-    pub fields: &'a [&'a FieldResult],
-    /// Number of slides they come from.
-    pub slides: usize,
-    /// Number of fields rejected.
-    pub rejected: usize,
-    /// Kinds of objects that do not count.
-    pub leave_out: &'a [Kind],
+    fields: &'a [&'a FieldResult],
+    slides: usize,
+    rejected: usize,
+    leave_out: &'a [Kind],
+    /// Diameters in µm, smallest first.
+    sizes: Vec<Sized>,
 }
 
 /// One reported quantity.
@@ -47,7 +45,16 @@ pub struct Quantity {
     pub of: fn(&Pool<'_>) -> Option<f64>,
 }
 
-impl Pool<'_> {
+impl<'a> Pool<'a> {
+    /// Pools the fields measured, without the rejected. They come from this number of `slides`; kinds in `leave_out` do not count.
+    pub fn new(fields: &'a [&'a FieldResult], slides: usize, rejected: usize, leave_out: &'a [Kind]) -> Self {
+        let mut pool = Self { fields, slides, rejected, leave_out, sizes: Vec::new() };
+        let sized = |(f, o): (&FieldResult, &Object)| Some(Sized { diameter: o.diameter_px() * f.um_per_px, weight: o.weight? });
+        pool.sizes = pool.counted().filter_map(sized).collect();
+        pool.sizes.sort_by(|a, b| a.diameter.total_cmp(&b.diameter));
+        pool
+    }
+
     /// Whether an object counts: at least the smallest counted diameter across, and of a kind that counts.
     pub fn counts(&self, field: &FieldResult, object: &Object) -> bool {
         counted(field, object, self.leave_out)
@@ -55,11 +62,6 @@ impl Pool<'_> {
 
     fn counted(&self) -> impl Iterator<Item = (&FieldResult, &Object)> {
         self.fields.iter().flat_map(move |&f| f.objects.iter().filter(move |o| self.counts(f, o)).map(move |o| (f, o)))
-    }
-
-    fn sizes(&self) -> Vec<Sized> {
-        let sized = |(f, o): (&FieldResult, &Object)| Some(Sized { diameter: o.diameter_px() * f.um_per_px, weight: o.weight? });
-        self.counted().filter_map(sized).collect()
     }
 
     fn area_um2(&self) -> f64 {
@@ -116,16 +118,16 @@ quantities! {
     "size_from_um" "µm" "" None OURS, "smallest object diameter counted: the largest of 6 px, 2 × 0.61 λ/NA and the recipe's value", |p| p.largest(|f| Some(f.counted_from_um[0]));
     "gap_from_um" "µm" "" None OURS, "smallest gap diameter counted: the largest of 6 px, 2 × 0.61 λ/NA and the recipe's value", |p| p.largest(|f| Some(f.counted_from_um[1]));
     "field_area_mm2" "mm²" "" None OURS, "total area measured", |p| Some(p.area_um2() * 1e-6);
-    "x10_0_um" "µm" "x10,0" BetweenFields ISO_9276_1, "diameter below which 10 % of the objects lie, by number", |p| sizes::quantile(&p.sizes(), 0, 0.1);
-    "x50_0_um" "µm" "x50,0" BetweenFields ISO_9276_1, "median diameter of the objects, by number", |p| sizes::quantile(&p.sizes(), 0, 0.5);
-    "x90_0_um" "µm" "x90,0" BetweenFields ISO_9276_1, "diameter below which 90 % of the objects lie, by number", |p| sizes::quantile(&p.sizes(), 0, 0.9);
-    "mean_0_um" "µm" "D[1,0]" BetweenFields ISO_9276_2, "arithmetic mean diameter of the objects", |p| sizes::mean(&p.sizes(), 1, 0);
-    "x10_3_um" "µm" "x10,3" BetweenFields ISO_9276_1, "diameter below which 10 % of the objects lie, by volume", |p| sizes::quantile(&p.sizes(), 3, 0.1);
-    "x50_3_um" "µm" "x50,3" BetweenFields ISO_9276_1, "median diameter of the objects, by volume", |p| sizes::quantile(&p.sizes(), 3, 0.5);
-    "x90_3_um" "µm" "x90,3" BetweenFields ISO_9276_1, "diameter below which 90 % of the objects lie, by volume", |p| sizes::quantile(&p.sizes(), 3, 0.9);
+    "x10_0_um" "µm" "x10,0" BetweenFields ISO_9276_1, "diameter below which 10 % of the objects lie, by number", |p| sizes::quantile(&p.sizes, 0, 0.1);
+    "x50_0_um" "µm" "x50,0" BetweenFields ISO_9276_1, "median diameter of the objects, by number", |p| sizes::quantile(&p.sizes, 0, 0.5);
+    "x90_0_um" "µm" "x90,0" BetweenFields ISO_9276_1, "diameter below which 90 % of the objects lie, by number", |p| sizes::quantile(&p.sizes, 0, 0.9);
+    "mean_0_um" "µm" "D[1,0]" BetweenFields ISO_9276_2, "arithmetic mean diameter of the objects", |p| sizes::mean(&p.sizes, 1, 0);
+    "x10_3_um" "µm" "x10,3" BetweenFields ISO_9276_1, "diameter below which 10 % of the objects lie, by volume", |p| sizes::quantile(&p.sizes, 3, 0.1);
+    "x50_3_um" "µm" "x50,3" BetweenFields ISO_9276_1, "median diameter of the objects, by volume", |p| sizes::quantile(&p.sizes, 3, 0.5);
+    "x90_3_um" "µm" "x90,3" BetweenFields ISO_9276_1, "diameter below which 90 % of the objects lie, by volume", |p| sizes::quantile(&p.sizes, 3, 0.9);
     "span_3" "" "span,3" BetweenFields ISO_9276_2, "(x90,3 − x10,3) ÷ x50,3", span_3;
-    "d32_um" "µm" "D[3,2]" BetweenFields ISO_9276_2, "Sauter mean diameter: sum of cubes ÷ sum of squares", |p| sizes::mean(&p.sizes(), 3, 2);
-    "d43_um" "µm" "D[4,3]" BetweenFields ISO_9276_2, "De Brouckere mean diameter: sum of fourth powers ÷ sum of cubes", |p| sizes::mean(&p.sizes(), 4, 3);
+    "d32_um" "µm" "D[3,2]" BetweenFields ISO_9276_2, "Sauter mean diameter: sum of cubes ÷ sum of squares", |p| sizes::mean(&p.sizes, 3, 2);
+    "d43_um" "µm" "D[4,3]" BetweenFields ISO_9276_2, "De Brouckere mean diameter: sum of fourth powers ÷ sum of cubes", |p| sizes::mean(&p.sizes, 4, 3);
     "particle_area_pct" "%" "" BetweenFields OURS, "projected area of the particle phase ÷ field area", |p| p.share_pct(|f| Some(f.objects.iter().map(|o| o.area_px2[1]).sum()));
     "largest_object_um" "µm" "" BetweenFields OURS, "largest Feret diameter of an object that counts", largest_object;
     "uncovered_area_pct" "%" "" BetweenFields OURS, "gap area ÷ field area", |p| p.share_pct(|f| gaps_counted(f).map(|gaps| gaps.map(|g| g.area_px2[1]).sum()));
@@ -139,8 +141,7 @@ quantities! {
 }
 
 fn span_3(pool: &Pool<'_>) -> Option<f64> {
-    let sizes = pool.sizes();
-    let x = |share| sizes::quantile(&sizes, 3, share);
+    let x = |share| sizes::quantile(&pool.sizes, 3, share);
     Some((x(0.9)? - x(0.1)?) / x(0.5)?)
 }
 

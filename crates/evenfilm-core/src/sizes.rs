@@ -12,13 +12,16 @@ pub struct Sized {
 /// Diameter below or at which a share of the population lies, by diameter to the power `r` (0 number, 3 volume): the smallest diameter whose
 /// cumulative weight reaches `share`, so that every quantile is a diameter that was seen. `None` without diameters.
 pub fn quantile(sizes: &[Sized], r: i32, share: f64) -> Option<f64> {
-    let mut sorted = sizes.to_vec();
-    sorted.sort_by(|a, b| a.diameter.total_cmp(&b.diameter));
+    let in_order = |a: &Sized, b: &Sized| a.diameter.total_cmp(&b.diameter);
+    let mut sorted = std::borrow::Cow::Borrowed(sizes);
+    if !sizes.is_sorted_by(|a, b| in_order(a, b).is_le()) {
+        sorted.to_mut().sort_by(in_order);
+    }
     let total: f64 = sorted.iter().map(|s| s.weight * s.diameter.powi(r)).sum();
     let mut below = 0.0;
     // Rounding of the sums must not push a share past a diameter that reaches it exactly.
     let wanted = share * total * (1.0 - 1e-12);
-    for s in &sorted {
+    for s in sorted.iter() {
         below += s.weight * s.diameter.powi(r);
         if below >= wanted {
             return Some(s.diameter);
