@@ -27,8 +27,7 @@ pub fn lot(fields: &[FieldResult], slides: &[String], rejected: usize, leave_out
     let all: Vec<&FieldResult> = fields.iter().collect();
     let names = in_order(slides);
     let values = values_of(&Pool::new(&all, names.len(), rejected, leave_out));
-    let per_field: Vec<Vec<Option<f64>>> =
-        all.iter().map(|f| values_of(&Pool::new(&[*f], 1, 0, leave_out))).collect();
+    let per_field: Vec<Vec<Option<f64>>> = all.iter().map(|f| values_of(&Pool::new(&[*f], 1, 0, leave_out))).collect();
     let units: Vec<Vec<Option<f64>>> = if names.len() > 1 {
         names.iter().map(|name| mean_of(per_field.iter().zip(slides).filter(|(_, s)| *s == *name).map(|(v, _)| v))).collect()
     } else {

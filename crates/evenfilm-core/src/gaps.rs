@@ -267,20 +267,17 @@ const BLOCK: u32 = 8;
 fn heights(gap: &RunMap, cuts: &Cuts, own: u32, at: Rect, levels: &[Level]) -> Vec<f32> {
     let width = at.width as usize;
     let mut values = Vec::with_capacity(levels.len());
-    let mut cut_row = Vec::new();
+    let mut cut_row = vec![0f32; width];
     for (y, line) in (at.y..).zip(levels.chunks_exact(width.max(1))) {
         if (y - at.y).is_multiple_of(BLOCK) {
-            cut_row.clear();
             let middle = f64::from(y) + f64::from(BLOCK) / 2.0;
-            cut_row.extend((0..at.width.div_ceil(BLOCK)).map(|b| {
+            for (b, block) in (0..).zip(cut_row.chunks_mut(BLOCK as usize)) {
                 let x = f64::from(at.x + b * BLOCK) + f64::from(BLOCK) / 2.0;
-                single(cuts.gap_level(cuts.film.at(x, middle)))
-            }));
+                block.fill(single(cuts.gap_level(cuts.film.at(x, middle))));
+            }
         }
         let start = values.len();
-        for (piece, cut) in line.chunks(BLOCK as usize).zip(&cut_row) {
-            values.extend(piece.iter().map(|&l| f32::from(l) - cut));
-        }
+        values.extend(line.iter().zip(&cut_row).map(|(&level, cut)| f32::from(level) - cut));
         for i in gap.row_within(y, at.x, at.right()) {
             if gap.owner[i] != own {
                 let run = gap.runs[i];

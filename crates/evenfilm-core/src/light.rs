@@ -292,11 +292,22 @@ impl<'a> GainRow<'a> {
             let (left, right) = (self.cell(low), self.cell(low + 1));
             let step = (right - left) / CELL as f32;
             let first = left + step * (column as f32 + 0.5 - (low as f32 + 0.5) * CELL as f32);
-            for (i, (&c, l)) in counts[done..end].iter().zip(&mut levels[done..end]).enumerate() {
-                *l = level_of(c, first + step * i as f32);
-            }
+            ramp(&counts[done..end], &mut levels[done..end], first, step);
             done = end;
         }
+    }
+}
+
+/// Levels of one piece of a row along which the gain grows by `step` per pixel. A whole cell is a loop of known length, which compilers turn
+/// into vectors; the arithmetic is the same either way.
+fn ramp(counts: &[u16], levels: &mut [Level], first: f32, step: f32) {
+    let one = |i: usize, c: u16| level_of(c, first + step * i as f32);
+    if let (Ok(counts), Ok(levels)) = (<&[u16; CELL as usize]>::try_from(counts), <&mut [Level; CELL as usize]>::try_from(&mut *levels)) {
+        for i in 0..CELL as usize {
+            levels[i] = one(i, counts[i]);
+        }
+    } else {
+        counts.iter().zip(levels).enumerate().for_each(|(i, (&c, l))| *l = one(i, c));
     }
 }
 

@@ -13,6 +13,9 @@ const MOST_CELLS: u64 = 4096;
 /// Bins of a histogram of levels, on a square-root scale: 0.6 % wide at the empty slide, 3 % at transmission 0.03.
 const BINS: usize = 512;
 
+/// Every so many rows are looked at: 1024 pixels of a sub-area of 64 px.
+const EVERY: usize = 4;
+
 /// A sub-area counts as bare where its median is within this of the empty slide.
 const NEARLY_BARE: f64 = 0.03;
 
@@ -125,7 +128,7 @@ fn histograms(field: &dyn Samples, correction: &Correction<'_>, watch: Watch<'_>
             watch.poll()?;
             (watch.tell)(Stage::Survey, band.y as f32 / size.1.max(1) as f32);
             let mut counts = vec![[0u32; BINS]; across];
-            for y in (band.y..band.bottom()).step_by(2) {
+            for y in (band.y..band.bottom()).step_by(EVERY) {
                 correction.levels_into(field, Rect::new(0, y, size.0, 1), scratch, levels)?;
                 add_row(levels, side, &mut counts);
             }
@@ -142,11 +145,11 @@ fn histograms(field: &dyn Samples, correction: &Correction<'_>, watch: Watch<'_>
     Ok(cells)
 }
 
-/// Adds every second pixel of a row to the histograms of the sub-areas that it crosses.
+/// Adds a row to the histograms of the sub-areas that it crosses.
 fn add_row(levels: &[Level], side: u32, counts: &mut [[u32; BINS]]) {
     let bins = &*BIN_OF;
     for (piece, histogram) in levels.chunks(side as usize).zip(counts) {
-        for &level in piece.iter().step_by(2) {
+        for &level in piece {
             histogram[bins[level as usize] as usize & (BINS - 1)] += 1;
         }
     }
@@ -172,7 +175,8 @@ fn seen(cells: &Cells, bare_known: bool, noise: f64) -> Seen {
     let (low, high) = window_of(film, bare_known);
     let first: Vec<Option<f64>> = cells.counts.par_iter().map(|h| film_of(h, low, high)).collect();
     let spread = spread_of(cells, &first, (low, high)).max(noise * 0.5);
-    let levels: Vec<Option<f64>> = cells.counts.par_iter().zip(&first).map(|(h, m)| m.map(|m| trimmed_mean(h, m, 2.5 * spread * m))).collect();
+    let levels: Vec<Option<f64>> =
+        cells.counts.par_iter().zip(&first).map(|(h, m)| m.map(|m| trimmed_mean(h, m, 2.5 * spread * m))).collect();
     let own: Vec<f64> = levels.iter().flatten().copied().collect();
     if own.is_empty() {
         return nothing;

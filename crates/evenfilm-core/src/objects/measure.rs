@@ -88,7 +88,8 @@ impl Visitor {
         let surround = self.window.surround(scene, (2.0 * visit.blur_px).max(2.0));
         let prominence = (5.0 * visit.noise).max(0.03 * f64::from(surround));
         let rule = Rule { surround, prominence, edge: visit.edge };
-        self.tree.grow(&self.window.levels, &self.window.classes, self.window.width(), rule);
+        let inner = Rect::new(at.x - self.window.at.x, at.y - self.window.at.y, at.width, at.height);
+        self.tree.grow(&self.window.levels, &self.window.classes, (self.window.width(), inner), rule);
         for label in 1..=count32(self.tree.found.len()) {
             let branch = self.tree.found[label as usize - 1];
             if f64::from(branch.pixels) >= LEAST_PIXELS && branch.core < surround {

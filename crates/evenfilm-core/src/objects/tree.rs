@@ -46,8 +46,15 @@ pub(crate) struct Rule {
 }
 
 impl Tree {
-    /// Finds the objects among the window's own pixels.
-    pub(crate) fn grow(&mut self, levels: &[Level], classes: &[u8], width: usize, rule: Rule) {
+    /// Finds the objects among the window's own pixels, all of which lie in `part` of the window.
+    pub(crate) fn grow(&mut self, levels: &[Level], classes: &[u8], (width, part): (usize, Rect), rule: Rule) {
+        if self.grow_simple(levels, classes, (width, part), rule) {
+            return;
+        }
+        self.grow_by_tree(levels, classes, width, rule);
+    }
+
+    fn grow_by_tree(&mut self, levels: &[Level], classes: &[u8], width: usize, rule: Rule) {
         self.order.clear();
         self.order.extend((0..levels.len()).filter(|&i| classes[i] == class::OWN).map(|i| u64::from(levels[i]) << 32 | i as u64));
         self.order.sort_unstable();
@@ -62,6 +69,52 @@ impl Tree {
             self.place(i, levels[i], (width, levels.len() / width), rule);
         }
         self.number_objects(levels, width);
+    }
+
+    /// The usual case without the tree, to the same end: one branch, where the pixels deeper than half way to the darkest are one piece and
+    /// no other pixel is as dark as all around it. False where that cannot be told at a glance.
+    fn grow_simple(&mut self, levels: &[Level], classes: &[u8], (width, part): (usize, Rect), rule: Rule) -> bool {
+        let rows = || (part.y as usize..part.bottom() as usize).map(|y| y * width + part.x as usize..y * width + part.right() as usize);
+        let own =
+            || rows().flat_map(|row| levels[row.clone()].iter().zip(&classes[row])).filter(|(_, c)| **c == class::OWN).map(|(l, _)| *l);
+        let darkest = own().min().unwrap_or(Level::MAX);
+        let half = f64::from(rule.surround) - rule.edge * (f64::from(rule.surround) - f64::from(darkest));
+        if part.x == 0 || part.y == 0 || part.right() as usize >= width || part.bottom() as usize * width >= levels.len() || half <= 0.0 {
+            return false;
+        }
+        let deep = |i: usize| classes[i] == class::OWN && f64::from(levels[i]) <= half;
+        if !is_one_piece(rows(), deep) {
+            return false;
+        }
+        let around = [width + 1, width, width - 1, 1];
+        let dimple = |i: usize| {
+            let darker = |j: usize| classes[j] == class::OWN && levels[j] < levels[i];
+            classes[i] == class::OWN && !deep(i) && !around.iter().any(|&d| darker(i - d) || darker(i + d))
+        };
+        if rows().any(|row| row.into_iter().any(dimple)) {
+            return false;
+        }
+        self.label.clear();
+        self.label.resize(levels.len(), 0);
+        let mut branch = Branch { core: Level::MAX, darkest, pixels: 0, part };
+        let mut first = true;
+        for row in rows() {
+            for (label, (&level, &class)) in self.label[row.clone()].iter_mut().zip(levels[row.clone()].iter().zip(&classes[row])) {
+                if class == class::OWN {
+                    *label = 1;
+                    branch.pixels += 1;
+                    if first && level == darkest {
+                        first = false;
+                    } else {
+                        branch.core = branch.core.min(level);
+                    }
+                }
+            }
+        }
+        branch.core = if branch.pixels == 1 { darkest } else { branch.core };
+        self.found.clear();
+        self.found.push(branch);
+        true
     }
 
     /// Gives a pixel to the branch it touches, joining branches that are one object.
@@ -142,5 +195,78 @@ impl Tree {
         for object in &mut self.found {
             object.core = if object.core == Level::MAX { object.darkest } else { object.core };
         }
+    }
+}
+
+/// Whether the pixels are one piece in the plainest way: one run in each of some neighbouring rows, each touching the next.
+fn is_one_piece(rows: impl Iterator<Item = std::ops::Range<usize>>, deep: impl Fn(usize) -> bool) -> bool {
+    let mut last: Option<(usize, usize)> = None;
+    let mut ended = false;
+    for row in rows {
+        let start = row.start;
+        let (mut from, mut to, mut count) = (usize::MAX, 0, 0);
+        for i in row.filter(|&i| deep(i)) {
+            from = from.min(i - start);
+            to = i - start + 1;
+            count += 1;
+        }
+        if count == 0 {
+            ended |= last.is_some();
+            continue;
+        }
+        let touches = last.is_none_or(|(x0, x1)| from <= x1 && x0 <= to);
+        if ended || count != to - from || !touches {
+            return false;
+        }
+        last = Some((from, to));
+    }
+    last.is_some()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Random blobs on a surround of 20000: the short way must agree with the tree wherever it answers.
+    #[test]
+    fn the_short_way_agrees_with_the_tree() {
+        let (width, height) = (26usize, 22usize);
+        let (mut state, mut answered) = (5u64, 0);
+        let mut next = |below: u64| {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            (state >> 33) % below
+        };
+        for _ in 0..2000 {
+            let discs: Vec<[f64; 4]> = (0..1 + next(3))
+                .map(|_| [6.0 + next(14) as f64, 6.0 + next(10) as f64, 1.0 + next(4) as f64, 4000.0 + next(12_000) as f64])
+                .collect();
+            let noise = next(3) * 150;
+            let levels: Vec<Level> = (0..width * height)
+                .map(|i| {
+                    let (x, y) = ((i % width) as f64, (i / width) as f64);
+                    let depth = |d: &[f64; 4]| d[3] * (1.5 - (((x - d[0]).powi(2) + (y - d[1]).powi(2)).sqrt() / d[2])).clamp(0.0, 1.0);
+                    super::super::to_level(20_000.0 - discs.iter().map(depth).fold(0.0, f64::max) + next(noise + 1) as f64)
+                })
+                .collect();
+            let classes: Vec<u8> = levels.iter().map(|&l| if l < 19_000 { class::OWN } else { class::FILM }).collect();
+            let own: Vec<usize> = (0..classes.len()).filter(|&i| classes[i] == class::OWN).collect();
+            let pixel = |i: usize| Rect::new(count32(i % width), count32(i / width), 1, 1);
+            let Some(part) = own.iter().map(|&i| pixel(i)).reduce(Rect::union) else { continue };
+            let rule = Rule { surround: 20_000, prominence: 600.0, edge: 0.5 };
+            let (mut short, mut long) = (Tree::default(), Tree::default());
+            if !short.grow_simple(&levels, &classes, (width, part), rule) {
+                continue;
+            }
+            answered += 1;
+            long.grow_by_tree(&levels, &classes, width, rule);
+            let fields = |t: &Tree| t.found.iter().map(|b| (b.core, b.darkest, b.pixels, b.part)).collect::<Vec<_>>();
+            // Blobs apart are separate components in use; here they may lie in one window.
+            if long.found.len() == 1 {
+                assert_eq!((fields(&short), &short.label), (fields(&long), &long.label));
+            } else {
+                panic!("one object by the short way, {} by the tree", long.found.len());
+            }
+        }
+        assert!(answered > 300, "{answered}");
     }
 }

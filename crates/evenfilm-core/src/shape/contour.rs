@@ -30,6 +30,8 @@ pub struct Contour {
     pub moment: [f64; 2],
     /// Ends of the straight pieces (x, y), each once, in no useful order.
     pub points: Vec<[f32; 2]>,
+    /// Which values of the rows above and below the squares are inside, and how many corners of each square.
+    inside: [Vec<u8>; 3],
 }
 
 /// Blur moves an edge of curvature κ by s²κ/2 (s² = variance of the blur), so over a whole line the enclosed area changes by s²/2 × its
@@ -61,7 +63,7 @@ impl Contour {
 
 /// The level set {value > threshold} of a window of `width` columns. `keep_points` keeps the ends of the pieces.
 pub fn trace(values: &[f32], width: usize, threshold: f32, sides: Sides, keep_points: bool, out: &mut Contour) {
-    *out = Contour { points: std::mem::take(&mut out.points), ..Contour::default() };
+    *out = Contour { points: std::mem::take(&mut out.points), inside: std::mem::take(&mut out.inside), ..Contour::default() };
     out.points.clear();
     if width == 0 || values.is_empty() {
         return;
@@ -105,20 +107,25 @@ impl Strip<'_> {
         if self.sides.left {
             self.square([upper[0] - t, upper[0] - t, lower[0] - t, lower[0] - t], [0.0, 0.5], [y0, y1]);
         }
-        let (mut a, mut d) = (upper[0] - t, lower[0] - t);
+        let [above, below, mut corners] = std::mem::take(&mut self.out.inside);
+        let (above, below) = (mark_inside(upper, t, above), mark_inside(lower, t, below));
+        corners.clear();
+        let pairs = above.windows(2).zip(below.windows(2));
+        corners.extend(pairs.map(|(a, b)| a[0] + a[1] + b[0] + b[1]));
         // Whole squares inside are gathered and counted once.
-        let (mut whole, mut whole_x) = (0u32, 0.0f64);
-        for x in 0..last {
-            let (b, c) = (upper[x + 1] - t, lower[x + 1] - t);
-            let inside = u8::from(a > 0.0) + u8::from(b > 0.0) + u8::from(c > 0.0) + u8::from(d > 0.0);
+        let (mut whole, mut whole_x) = (0u32, 0u64);
+        for (x, &inside) in corners.iter().enumerate() {
             if inside == 4 {
                 whole += 1;
-                whole_x += (x + 1) as f64;
+                whole_x += x as u64 + 1;
             } else if inside > 0 {
-                self.square([a, b, c, d], [x as f32 + 0.5, x as f32 + 1.5], [y0, y1]);
+                let corner_values = [upper[x] - t, upper[x + 1] - t, lower[x + 1] - t, lower[x] - t];
+                self.square(corner_values, [x as f32 + 0.5, x as f32 + 1.5], [y0, y1]);
             }
-            (a, d) = (b, c);
         }
+        self.out.inside = [above, below, corners];
+        let (a, d) = (upper[last] - t, lower[last] - t);
+        let whole_x = whole_x as f64;
         let height = f64::from(y1 - y0);
         self.out.area_px2 += f64::from(whole) * height;
         self.out.moment[0] += whole_x * height;
@@ -175,6 +182,14 @@ impl Strip<'_> {
             self.out.points.push(from);
         }
     }
+}
+
+/// One for each value above the threshold, in a buffer used before.
+fn mark_inside(values: &[f32], threshold: f32, mut out: Vec<u8>) -> Vec<u8> {
+    out.clear();
+    // The same test as that of the corners: a difference can round to 0 only where the values are equal.
+    out.extend(values.iter().map(|&v| u8::from(v - threshold > 0.0)));
+    out
 }
 
 struct Square {
