@@ -8,6 +8,7 @@ use crate::objects::{self, Calibration, Object, Refined, Scene, Visit, Visitor};
 use crate::phases::{Component, Cut, Cuts, RunMap, count32, cut, join};
 use crate::plane::{ONE, Rect, Samples, Stage, Stop, Watch};
 use crate::recipe::{Film, Recipe};
+use crate::reuse;
 
 /// Something about a field that a reader of its numbers should know. A poor picture is a result with flags, not an error.
 #[derive(Clone, Debug, PartialEq)]
@@ -294,10 +295,10 @@ fn calibrate(joined: &Joined, scene: &Scene<'_>, setting: &Setting<'_>) -> Resul
     let chosen = objects::probes(particles, least, scene.frame);
     let probed: Vec<Vec<(Object, _)>> = chosen
         .par_iter()
-        .map_init(Visitor::default, |visitor, &i| {
+        .map(|&i| {
             watch.poll()?;
             let mut found = Vec::new();
-            visitor.visit(scene, count32(i), particles[i].at, &visit, &mut found)?;
+            reuse::with(|visitor: &mut Visitor| visitor.visit(scene, count32(i), particles[i].at, &visit, &mut found))?;
             Ok(found)
         })
         .collect::<Result<_, Stop>>()?;

@@ -11,6 +11,7 @@ use crate::objects::{CHORDS, LARGEST_WINDOW, Refined, Scene, pixels, widen};
 use crate::phases::{Component, Cuts, RunMap, count32, join};
 use crate::plane::{Level, ONE, Rect, Stop, Watch, single};
 use crate::recipe::GapKind;
+use crate::reuse;
 use crate::shape::{Contour, Sides, trace_rows};
 
 /// One gap of a field. Lengths are in pixels.
@@ -75,9 +76,9 @@ pub(crate) fn refine(
     components
         .par_iter()
         .enumerate()
-        .map_init(Scratch::default, |scratch, (i, component)| {
+        .map(|(i, component)| {
             watch.poll()?;
-            visit_gap(scene, cuts, (count32(i), component), visit, scratch)
+            visit_gap(scene, cuts, (count32(i), component), visit)
         })
         .collect()
 }
@@ -93,9 +94,9 @@ pub(crate) fn probe(
 ) -> Result<Vec<Gap>, Stop> {
     chosen
         .par_iter()
-        .map_init(Scratch::default, |scratch, &i| {
+        .map(|&i| {
             watch.poll()?;
-            visit_gap(scene, cuts, (count32(i), &all[i]), visit, scratch)
+            visit_gap(scene, cuts, (count32(i), &all[i]), visit)
         })
         .collect()
 }
@@ -157,24 +158,17 @@ fn strips(at: Rect) -> Vec<Rect> {
     bands((at.width, at.height)).into_iter().map(band).collect()
 }
 
-fn visit_gap(
-    scene: &Scene<'_>,
-    cuts: &Cuts,
-    (own, component): (u32, &Component),
-    visit: GapVisit,
-    scratch: &mut Scratch,
-) -> Result<Gap, Stop> {
+fn visit_gap(scene: &Scene<'_>, cuts: &Cuts, (own, component): (u32, &Component), visit: GapVisit) -> Result<Gap, Stop> {
     let at = component.at.grown(3, scene.frame);
     let whole = strips(at);
     let contrast = f64::from(ONE) - cuts.film.at(f64::from(at.x) + f64::from(at.width) / 2.0, f64::from(at.y) + f64::from(at.height) / 2.0);
     let thresholds = [-visit.step, 0.0, visit.step].map(|s| single(s * contrast));
-    let strip = |scratch: &mut Scratch, part: &Rect| -> Result<[Contour; 3], Stop> {
+    let strip = |(scratch, levels): (&mut Scratch, &mut Vec<Level>), part: &Rect| -> Result<[Contour; 3], Stop> {
         // Rows beyond the strip, so that what lies near a pixel is the same in every strip.
         let read = part.grown(visit.reach(), at);
-        let mut levels = Vec::new();
-        scene.correction.levels_into(scene.field, read, scratch, &mut levels)?;
-        let mut values = heights(scene.gap, cuts, own, read, &levels);
-        meet_particles(&mut values, &levels, scene.particle, read, &visit);
+        scene.correction.levels_into(scene.field, read, scratch, levels)?;
+        let mut values = heights(scene.gap, cuts, own, read, levels);
+        meet_particles(&mut values, levels, scene.particle, read, &visit);
         let skip = (part.y - read.y) as usize * part.width as usize;
         let values = &values[skip..skip + part.width as usize * part.height as usize];
         let sides = sides_of(*part, at, scene.frame);
@@ -185,11 +179,8 @@ fn visit_gap(
         }
         Ok(contours)
     };
-    let parts: Vec<[Contour; 3]> = if let [only] = &whole[..] {
-        vec![strip(scratch, only)?]
-    } else {
-        whole.par_iter().map_init(Scratch::default, strip).collect::<Result<_, Stop>>()?
-    };
+    let strip = |part: &Rect| reuse::with(|(scratch, levels): &mut (Scratch, Vec<Level>)| strip((scratch, levels), part));
+    let parts = whole.par_iter().map(strip).collect::<Result<Vec<[Contour; 3]>, Stop>>()?;
     let mut contours = [Contour::default(), Contour::default(), Contour::default()];
     for part in &parts {
         contours.iter_mut().zip(part).for_each(|(whole, part)| whole.add(part));

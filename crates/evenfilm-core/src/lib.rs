@@ -21,6 +21,7 @@ pub mod plane;
 pub mod quantity;
 pub mod random;
 pub mod recipe;
+mod reuse;
 pub mod shape;
 pub mod sizes;
 pub mod statistics;

@@ -12,6 +12,7 @@ pub use noise::noise_of_counts;
 use rayon::prelude::*;
 
 use crate::plane::{Level, ONE, Plane, Rect, Samples, Stage, Stop, Watch, single};
+use crate::reuse;
 
 /// Rows of a band: the piece in which pictures are read, fixed by the data and never by the number of threads.
 pub const BAND: u32 = 64;
@@ -325,11 +326,13 @@ pub fn in_bands<T: Send>(
     let count = all.len().max(1) as f32;
     all.into_par_iter()
         .enumerate()
-        .map_init(<(Scratch, Vec<Level>)>::default, |(scratch, levels), (index, band)| {
+        .map(|(index, band)| {
             watch.poll()?;
-            correction.levels_into(field, band, scratch, levels)?;
             (watch.tell)(stage, index as f32 / count);
-            Ok(work(band, levels, &scratch.counts))
+            reuse::with(|(scratch, levels): &mut (Scratch, Vec<Level>)| {
+                correction.levels_into(field, band, scratch, levels)?;
+                Ok(work(band, levels, &scratch.counts))
+            })
         })
         .collect()
 }

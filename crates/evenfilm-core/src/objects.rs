@@ -15,6 +15,7 @@ use rayon::prelude::*;
 use crate::phases::{Component, Run, RunMap, count32};
 use crate::plane::{Level, Rect, Stage, Stop, Watch};
 use crate::recipe::Kind;
+use crate::reuse;
 use crate::shape::Shape;
 
 /// Where an object's core level comes from.
@@ -132,17 +133,17 @@ pub(crate) fn refine(scene: &Scene<'_>, components: &[Component], visit: &Visit,
     let groups = components.len().div_ceil(GROUP);
     let parts: Vec<_> = (0..groups)
         .into_par_iter()
-        .map_init(Visitor::default, |visitor, g| {
+        .map(|g| {
             watch.poll()?;
             (watch.tell)(Stage::Refine, g as f32 / groups as f32);
             let range = g * GROUP..((g + 1) * GROUP).min(components.len());
             let mut found = Vec::new();
-            for i in range {
-                if components[i].at.area() <= LARGEST_WINDOW {
+            reuse::with(|visitor: &mut Visitor| {
+                for i in range.filter(|&i| components[i].at.area() <= LARGEST_WINDOW) {
                     visitor.visit(scene, count32(i), components[i].at, visit, &mut found)?;
                 }
-            }
-            Ok(found)
+                Ok(found)
+            })
         })
         .collect::<Result<Vec<_>, Stop>>()?;
     let mut found: Vec<(Object, Vec<(u32, Run)>)> = parts.into_iter().flatten().collect();

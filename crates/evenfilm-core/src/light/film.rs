@@ -6,6 +6,7 @@ use rayon::prelude::*;
 
 use super::{BAND, Correction, Scratch, bands};
 use crate::plane::{Level, ONE, Plane, Rect, Samples, Stage, Stop, Watch, single};
+use crate::reuse;
 
 /// Most sub-areas in a picture; larger pictures get larger ones.
 const MOST_CELLS: u64 = 4096;
@@ -124,15 +125,17 @@ fn histograms(field: &dyn Samples, correction: &Correction<'_>, watch: Watch<'_>
     let all = bands(size);
     let parts: Vec<Vec<[u32; BINS]>> = all
         .par_iter()
-        .map_init(<(Scratch, Vec<Level>)>::default, |(scratch, levels), &band| {
+        .map(|&band| {
             watch.poll()?;
             (watch.tell)(Stage::Survey, band.y as f32 / size.1.max(1) as f32);
             let mut counts = vec![[0u32; BINS]; across];
-            for y in (band.y..band.bottom()).step_by(EVERY) {
-                correction.levels_into(field, Rect::new(0, y, size.0, 1), scratch, levels)?;
-                add_row(levels, side, &mut counts);
-            }
-            Ok(counts)
+            reuse::with(|(scratch, levels): &mut (Scratch, Vec<Level>)| {
+                for y in (band.y..band.bottom()).step_by(EVERY) {
+                    correction.levels_into(field, Rect::new(0, y, size.0, 1), scratch, levels)?;
+                    add_row(levels, side, &mut counts);
+                }
+                Ok(counts)
+            })
         })
         .collect::<Result<_, Stop>>()?;
     let mut cells = Cells { side, across, counts: vec![[0; BINS]; across * down] };
