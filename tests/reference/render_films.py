@@ -6,6 +6,7 @@
     render_films.py hazy   OUT            hazy film with particles, clumps and gaps
     render_films.py holes  OUT            hazy film with one large hole
     render_films.py timing OUT            12-megapixel films, sparse and dense
+    render_films.py kept   OUT            the small lots that the tests keep under films/
     render_films.py NAME   OUT            one lot by name       (render_films.py list prints the names)
 
 A lot is a folder OUT/NAME with batch.toml, blank.tif, f01.tif ... and truth.json. Everything is seeded by the lot's name.
@@ -581,6 +582,14 @@ def lots():
     t = dict(z, kind="timing", w=4000, h=3000, fields=1)
     L["sparse-12mpx-16"] = dict(t, singles=5700, clumps=300, gaps=40)
     L["dense-12mpx-16"] = dict(t, singles=32000, clumps=800, gaps=40, draw=logn(6.0, 1.3, 4, 12))
+
+    # Small lots that are kept beside the tests, under films/.
+    L["kept-discs-16"] = dict(d, film_od=0.35, w=640, h=480, singles=170, fields=1, electrons=mod)
+    L["kept-discs-airy-8"] = dict(d, w=640, h=480, singles=170, fields=1, psf=airy(), electrons=mod, bits=8)
+    L["kept-hazy-8"] = dict(z, w=900, h=700, singles=310, clumps=25, gaps=4, fields=2, bits=8)
+    L["kept-hazy-airy-16"] = dict(z, w=640, h=480, singles=150, clumps=12, gaps=3, fields=1, psf=airy())
+    L["kept-in-gaps-8"] = dict(z, w=640, h=480, singles=150, clumps=12, gaps=4, fields=1, bits=8, in_gaps=5)
+    L["kept-hole70-8"] = dict(h, w=640, h=480, holes=[dict(fill=0.7)], singles=45, clumps=4, bits=8)
     return L
 
 
@@ -590,7 +599,7 @@ if __name__ == "__main__":
     what, all_lots = sys.argv[1], lots()
     if what == "list":
         print("\n".join(all_lots)); sys.exit()
-    chosen = {n: o for n, o in all_lots.items() if what in ("all", n, o["kind"])}
+    chosen = {n: o for n, o in all_lots.items() if what in ("all", n, o["kind"]) or (what == "kept" and n.startswith("kept-"))}
     if not chosen:
         sys.exit(f"no lot or kind is called {what}")
     for n, o in chosen.items():
