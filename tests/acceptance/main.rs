@@ -1,6 +1,8 @@
 //! Acceptance of the measurement against values from outside: published standards and worked examples, general-purpose libraries, and films
 //! rendered independently of this program. The source of each value stands in its file under `reference/` and beside the check.
 
+#![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
+
 mod films;
 mod raster;
 mod sizes;

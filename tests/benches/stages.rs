@@ -15,6 +15,7 @@ use evenfilm_core::phases::{RunMap, join};
 use evenfilm_core::plane::{Plane, Rect, Samples, Watch};
 use evenfilm_core::recipe::Recipe;
 
+#[expect(clippy::print_stdout, reason = "a benchmark reports to its reader")]
 fn main() {
     let scene = &*SCENE;
     println!("{} × {} pixels, {} objects", SIZE.0, SIZE.1, scene.objects);
@@ -62,7 +63,15 @@ static SCENE: LazyLock<Scene> = LazyLock::new(|| {
 
 fn spec() -> PhantomSpec {
     let blur = Blur::Airy { numerical_aperture: 0.65, wavelength_nm: 550.0 };
-    PhantomSpec { seed: 12, size: SIZE, um_per_px: 0.25, blur, film: FilmSpec::film(), lamp: Light { tilt_pct: 20.0, tilt_deg: 30.0, vignette_pct: 30.0 }, camera: CAMERA }
+    PhantomSpec {
+        seed: 12,
+        size: SIZE,
+        um_per_px: 0.25,
+        blur,
+        film: FilmSpec::film(),
+        lamp: Light { tilt_pct: 20.0, tilt_deg: 30.0, vignette_pct: 30.0 },
+        camera: CAMERA,
+    }
 }
 
 fn held(source: &dyn Samples) -> Plane<u16> {

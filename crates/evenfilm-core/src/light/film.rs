@@ -212,7 +212,9 @@ fn bin(level: f64) -> usize {
 
 fn sum_of(histograms: &[[u32; BINS]]) -> [u32; BINS] {
     let mut whole = [0; BINS];
-    histograms.iter().for_each(|h| whole.iter_mut().zip(h).for_each(|(w, c)| *w += c));
+    for histogram in histograms {
+        whole.iter_mut().zip(histogram).for_each(|(w, c)| *w += c);
+    }
     whole
 }
 

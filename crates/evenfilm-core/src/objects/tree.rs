@@ -237,7 +237,7 @@ mod tests {
             (state >> 33) % below
         };
         for _ in 0..2000 {
-            let discs: Vec<[f64; 4]> = (0..1 + next(3))
+            let discs: Vec<[f64; 4]> = (0..=next(3))
                 .map(|_| [6.0 + next(14) as f64, 6.0 + next(10) as f64, 1.0 + next(4) as f64, 4000.0 + next(12_000) as f64])
                 .collect();
             let noise = next(3) * 150;

@@ -95,7 +95,7 @@ impl Window {
         let film_pixels = self.picked.len();
         let mut bare_pixels = 0;
         if has_gap {
-            let bare = self.near.iter().zip(&self.classes).map(|(&n, &c)| (n == 0) & (c == class::GAP));
+            let bare = self.near.iter().zip(&self.classes).map(|(&n, &c)| n == 0 && c == class::GAP);
             pick(&self.levels, bare, &mut self.bare);
             bare_pixels = self.bare.len();
         }
