@@ -1,9 +1,10 @@
 //! A picture per field that shows what was counted.
 //!
-//! The film is drawn in grey from its levels, always at the same grey, whatever its density. Objects have a solid light line, gaps a dashed
-//! dark one and a sparse hatch, and what is too small to be counted a dotted one, so that nothing hangs on telling colours apart; the two
-//! colours are also far apart in lightness for every kind of colour vision (tested against simulated dichromacy). A scale bar with its
-//! length stands on a plate of its own.
+//! The film is drawn in grey from its levels, always at the same grey, whatever its density. Objects have a solid light line, gaps a line
+//! of dark and light dashes by turns and a sparse hatch, and what is too small to be counted a dotted one, so that nothing hangs on telling
+//! colours apart; the lines are also far apart in lightness for every kind of colour vision (tested against simulated dichromacy). The bare
+//! ground of a clear film, which is all that lies outside particles, is not hatched. A scale bar with its length stands on a plate of its
+//! own.
 //!
 //! The picture has at most [`LARGEST_SIDE`] pixels a side. It is an indexed PNG with the one way of compression whose bytes are the same in
 //! every build.
@@ -33,7 +34,7 @@ pub const LARGEST_SIDE: u32 = 4096;
 const BAND_ROWS: u32 = 64;
 
 /// The grey at which the film is drawn.
-const FILM_GREY: u8 = 120;
+const FILM_GREY: u8 = 116;
 
 /// The lightest grey of the picture; the palette's places above it are the colours.
 const LIGHTEST: u8 = 239;
@@ -43,9 +44,14 @@ const OBJECT: u8 = 240;
 const GAP: u8 = 241;
 const PLATE: u8 = 242;
 const INK: u8 = 243;
+const GAP_BETWEEN: u8 = 244;
 
-/// The colours at those places, sRGB: a light yellow for objects, a dark blue for gaps, and the plate and ink of the scale bar.
-const COLOURS: [[u8; 3]; 4] = [[255, 226, 0], [12, 0, 96], [0, 0, 0], [255, 255, 255]];
+/// The colours at those places, sRGB: sand for objects, a dark blue for gaps, the plate and ink of the scale bar, and the light blue
+/// between the dark dashes of a gap.
+const COLOURS: [[u8; 3]; 5] = [[255, 216, 160], [12, 0, 96], [0, 0, 0], [255, 255, 255], [120, 200, 255]];
+
+/// The flag of a field whose film is as light as the empty slide.
+const CLEAR_FILM: &str = "clear_film";
 
 /// One byte a pixel, an index into the palette.
 struct Canvas {
@@ -78,7 +84,9 @@ pub fn draw(result: &FieldResult, recipe: &Recipe, levels: &Levels<'_>) -> Resul
     let counts = |owner: u32| large.get(owner as usize).copied().unwrap_or(false);
     let from_px = result.counted_from_um[1] / result.um_per_px;
     let open = |owner: u32| result.gaps.get(owner as usize).is_some_and(|gap| gap.diameter_px() >= from_px);
-    lines::hatch(&mut canvas, gaps, factor, &open);
+    if !result.flags.iter().any(|flag| flag.id == CLEAR_FILM) {
+        lines::hatch(&mut canvas, gaps, factor, &open);
+    }
     lines::outline(&mut canvas, gaps, factor, &|owner| if open(owner) { lines::GAP } else { lines::SMALL_GAP });
     lines::outline(&mut canvas, particles, factor, &|owner| if counts(owner) { lines::OBJECT } else { lines::SMALL_OBJECT });
     scale_bar::draw(&mut canvas, result.um_per_px * f64::from(factor));

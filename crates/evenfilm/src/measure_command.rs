@@ -77,9 +77,13 @@ fn measure_all(args: &MeasureArgs, moment: &Moment, cancel: &AtomicBool) -> Vec<
     let mut options = Options::default();
     options.recipe.clone_from(&args.recipe);
     options.limits.clone_from(&args.limits);
-    let mut finished = Vec::new();
+    let mut finished: Vec<Finished> = Vec::new();
     for opened in folder::open_all(&args.folders, &options) {
         let Opened { folder, lot, batch } = opened;
+        if cancel.load(Ordering::Relaxed) {
+            finished.push(Finished { folder, lot, outcome: Err(Fault::interrupted()) });
+            continue;
+        }
         let outcome = batch.and_then(|batch| {
             let progress = Progress::new(&batch.sheet.lot, batch.fields.len());
             let tell = |event: lot::Event<'_>| progress.show(event);
@@ -89,9 +93,6 @@ fn measure_all(args: &MeasureArgs, moment: &Moment, cancel: &AtomicBool) -> Vec<
             complain(&lot.as_deref().map_or_else(|| folder.display().to_string(), printable), fault);
         }
         finished.push(Finished { folder, lot, outcome });
-        if cancel.load(Ordering::Relaxed) {
-            break;
-        }
     }
     finished
 }

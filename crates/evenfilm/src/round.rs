@@ -2,15 +2,18 @@
 
 use evenfilm_record::lot::Value;
 
-/// A value with its interval and unit: "2.34 ± 0.12 µm". The half width has two significant digits and the value as many decimals; without
-/// one the value has three significant digits. A half width of nothing is not shown, since no measurement has one.
+/// A value with its interval and unit: "2.34 ± 0.12 µm". The half width has two significant digits and the value as many decimals, but the
+/// value no fewer than two significant digits, beside however wide an interval, and no more than four, beside a narrow one that rests on a
+/// few fields that happen to agree; the half width is then one of the last digit shown. Without an interval the value has three significant
+/// digits. A half width of nothing is not shown, since no measurement has one.
 pub(crate) fn words(value: &Value) -> String {
     let unit = if value.unit.is_empty() { String::new() } else { format!(" {}", value.unit) };
     match (value.value, value.ci95) {
         (None, _) => "not measured".into(),
         (Some(v), Some(ci)) if ci > 0.0 => {
-            let decimals = decimals(ci, 2);
-            format!("{v:.decimals$} ± {ci:.decimals$}{unit}")
+            let decimals = if v == 0.0 { decimals(ci, 2) } else { decimals(ci, 2).clamp(decimals(v, 2), decimals(v, 4)) };
+            let last = (0..decimals).fold(1.0, |unit, _| unit / 10.0);
+            format!("{v:.decimals$} ± {:.decimals$}{unit}", ci.max(last))
         }
         (Some(v), _) => format!("{}{unit}", three_digits(v)),
     }
@@ -50,6 +53,10 @@ mod tests {
             (Some(1234.5), Some(56.7), "1234 ± 57 µm"),
             (Some(1234.5), Some(567.8), "1234 ± 568 µm"),
             (Some(0.001_234), Some(0.000_05), "0.001234 ± 0.000050 µm"),
+            (Some(5.32), Some(27.9), "5.3 ± 27.9 µm"),
+            (Some(0.351_25), Some(0.000_047), "0.3513 ± 0.0001 µm"),
+            (Some(0.351_25), Some(0.000_47), "0.3513 ± 0.0005 µm"),
+            (Some(0.0), Some(12.34), "0 ± 12 µm"),
             (Some(2.345_67), None, "2.35 µm"),
             (Some(0.0), Some(0.0), "0 µm"),
             (Some(23.0), None, "23 µm"),

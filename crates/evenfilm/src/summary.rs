@@ -74,7 +74,8 @@ fn film(lot: &LotOutcome) -> Vec<Line> {
         Some(0.0) => lines.push((format!("gaps{from}"), format!("none in {} mm²", three_digits(area)))),
         Some(_) => {
             lines.push(("uncovered area".into(), word(lot, "uncovered_area_pct")));
-            lines.push((format!("gaps{from}"), format!("{}, {}", word(lot, "gaps"), word(lot, "gaps_per_mm2"))));
+            lines.push((format!("gaps{from}"), word(lot, "gaps")));
+            lines.push(("gaps per area".into(), word(lot, "gaps_per_mm2")));
             lines.push(("largest gap seen".into(), alone(lot, "largest_gap_um")));
         }
     }

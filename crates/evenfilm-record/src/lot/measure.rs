@@ -20,6 +20,9 @@ use crate::sheet::Role;
 use super::pictures::{Read, for_each, read};
 use super::{Event, Job, Kept, Measured, Timing, stopped};
 
+/// A blank without a single count as bright as this is black: one 256th of full scale.
+const DARKEST_BLANK: u16 = 256;
+
 /// What all fields of a lot share.
 struct Bench<'a> {
     batch: &'a Batch,
@@ -64,6 +67,9 @@ pub(super) fn all_fields<'a>(batch: &'a Batch, staging: Staging, job: &Job<'_>) 
     let open = |source: &Option<Source>| source.as_ref().map(|source| read(batch, source)).transpose();
     let (blank, dark) = (open(&batch.blank)?, open(&batch.dark)?);
     progress.timing.read_s += start.elapsed().as_secs_f64();
+    if let (Some(read), Some(source)) = (&blank, &batch.blank) {
+        check_blank(&read.picture, source)?;
+    }
 
     let bench = progress.bench(batch, job, [blank.as_ref(), dark.as_ref()])?;
     let waiting = progress.fields_with_film(&bench)?;
@@ -76,6 +82,19 @@ pub(super) fn all_fields<'a>(batch: &'a Batch, staging: Staging, job: &Job<'_>) 
     let result = batch::lot(&fields, &slides, 0, &batch.recipe.leave_out);
     progress.timing.measure_s += start.elapsed().as_secs_f64();
     Ok(Measured { batch, staging: progress.staging, fields, kept, result, timing: progress.timing })
+}
+
+/// Refuses a blank that tells nothing about the light.
+fn check_blank(blank: &Picture, source: &Source) -> Result<(), Fault> {
+    let counts = blank.counts();
+    let (message, remedy) = if counts.iter().all(|count| *count < DARKEST_BLANK) {
+        ("the blank is black, so it does not tell how bright the empty slide is", "check lamp and shutter, then take it again")
+    } else if counts.iter().all(|count| *count == u16::MAX) {
+        ("the blank is at the camera's full scale everywhere", "expose less, then take blank and fields again with one setting")
+    } else {
+        return Ok(());
+    };
+    Err(Fault::input(message, remedy).at(&source.path))
 }
 
 impl Bench<'_> {
@@ -164,11 +183,12 @@ impl Progress {
         let (result, light) = measured;
         let picture: &Picture = &read.picture;
         let levels = |at: Rect| light.levels(picture, at);
-        let png = overlay::draw(result, &batch.recipe, &levels).map_err(|stop| stopped(&stop, &source.path))?;
+        // The disk copies while the processors draw.
+        let (png, kept) = rayon::join(|| overlay::draw(result, &batch.recipe, &levels), || self.archive(source, Some(read)));
+        let (png, kept) = (png.map_err(|stop| stopped(&stop, &source.path))?, kept?);
         let stem = source.name.rsplit_once('.').map_or(source.name.as_str(), |(stem, _)| stem);
         let place = self.overlays.give(&format!("{stem}.png"));
         self.staging.bag.put(&format!("overlays/{place}"), &png)?;
-        let kept = self.archive(source, Some(read))?;
         self.timing.write_s += start.elapsed().as_secs_f64();
         Ok(kept)
     }

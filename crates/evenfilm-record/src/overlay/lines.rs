@@ -2,30 +2,31 @@
 
 use evenfilm_core::phases::{Run, RunMap};
 
-use super::{Canvas, GAP as GAP_COLOUR, OBJECT as OBJECT_COLOUR};
+use super::{Canvas, GAP as GAP_COLOUR, GAP_BETWEEN, OBJECT as OBJECT_COLOUR};
 
-/// How a line is drawn: of every `period` steps along it the first `on` are seen.
+/// How a line is drawn: of every `period` steps along it the first `on` have its colour, the others that of `between`.
 #[derive(Clone, Copy)]
 pub(super) struct Line {
     colour: u8,
     period: usize,
     on: usize,
+    between: Option<u8>,
 }
 
 /// Solid: an object that counts.
-pub(super) const OBJECT: Line = Line { colour: OBJECT_COLOUR, period: 1, on: 1 };
+pub(super) const OBJECT: Line = Line { colour: OBJECT_COLOUR, period: 1, on: 1, between: None };
 /// Dotted: a particle too small, or of a kind that does not count.
-pub(super) const SMALL_OBJECT: Line = Line { colour: OBJECT_COLOUR, period: 5, on: 2 };
-/// Dashed: a gap that counts.
-pub(super) const GAP: Line = Line { colour: GAP_COLOUR, period: 12, on: 7 };
+pub(super) const SMALL_OBJECT: Line = Line { colour: OBJECT_COLOUR, period: 5, on: 2, between: None };
+/// Dark and light dashes by turns, seen on film as on bare ground: a gap that counts.
+pub(super) const GAP: Line = Line { colour: GAP_COLOUR, period: 12, on: 7, between: Some(GAP_BETWEEN) };
 /// Dotted: a gap too small to count.
-pub(super) const SMALL_GAP: Line = Line { colour: GAP_COLOUR, period: 5, on: 2 };
+pub(super) const SMALL_GAP: Line = Line { colour: GAP_COLOUR, period: 5, on: 2, between: None };
 
 /// Pixels between the lines of a hatch.
 const HATCH: usize = 16;
 
 impl Line {
-    /// Whether the line is seen at a pixel. x + 2y grows along every direction that a line of pixels can take, so none is swallowed.
+    /// Whether the line has its own colour at a pixel. x + 2y grows along every direction that a line of pixels can take, so none is swallowed.
     pub(super) fn shows(self, x: usize, y: usize) -> bool {
         (x + 2 * y) % self.period < self.on
     }
@@ -49,8 +50,8 @@ pub(super) fn outline(canvas: &mut Canvas, map: &RunMap, factor: u32, line_of: &
 }
 
 fn draw(canvas: &mut Canvas, line: Line, x: usize, y: usize) {
-    if line.shows(x, y) {
-        canvas.set(x, y, line.colour);
+    if let Some(colour) = if line.shows(x, y) { Some(line.colour) } else { line.between } {
+        canvas.set(x, y, colour);
     }
 }
 

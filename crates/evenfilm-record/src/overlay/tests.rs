@@ -1,5 +1,6 @@
 use std::time::Instant;
 
+use evenfilm_core::field::Flag;
 use evenfilm_core::gaps::Gap;
 use evenfilm_core::objects::{Calibration, CoreFrom, Object, SizedBy};
 use evenfilm_core::phases::{Run, RunMap};
@@ -131,12 +132,24 @@ fn lines_lie_on_the_edge_and_differ_by_pattern() {
     assert!(share(&indices, 200, OBJECT, edge(&result.phases[0], 0).into_iter()) >= 1.0, "solid");
     let dashed = share(&indices, 200, GAP, edge(&result.phases[1], 0).into_iter());
     assert!((0.4..0.8).contains(&dashed), "dashed: {dashed}");
+    let edged = dashed + share(&indices, 200, GAP_BETWEEN, edge(&result.phases[1], 0).into_iter());
+    assert!(edged > 0.999, "without a break: {edged}");
     let small = indices.iter().enumerate().filter(|(i, v)| i % 200 > 90 && **v == OBJECT).count();
     assert!((2..=7).contains(&small), "dotted: {small}");
     let inside = (120..160).flat_map(|x| (45..75).map(move |y| (x, y)));
     let hatched = share(&indices, 200, GAP, inside);
     assert!((0.04..0.09).contains(&hatched), "sparse hatch: {hatched}");
     assert_eq!(indices[50 * 200 + 50], grey_table(Some(0.35))[3000], "objects are not hatched");
+}
+
+#[test]
+fn a_clear_film_is_not_hatched_all_over() {
+    let mut result = field((200, 160), &[], &[(140.0, 60.0, 30.0)]);
+    result.flags = vec![Flag { id: CLEAR_FILM, value: None, limit: None, advice: "" }];
+    let (_, _, indices) = decoded(&drawn(&result));
+    let inside = (120..160).flat_map(|x| (45..75).map(move |y| (x, y)));
+    assert!(share(&indices, 200, GAP, inside) <= 0.0);
+    assert!(indices.contains(&GAP_BETWEEN), "its outline stays");
 }
 
 #[test]
@@ -205,21 +218,21 @@ fn contrast(a: [u8; 3], b: [u8; 3], eyes: &[[f64; 3]; 3]) -> f64 {
 
 #[test]
 fn everybody_tells_the_lines_from_the_film_and_from_each_other() {
-    let [object, gap, plate, ink] = COLOURS;
+    let [object, gap, plate, ink, between] = COLOURS;
     let film = [FILM_GREY; 3];
     let bare = [grey_table(Some(0.35))[usize::from(ONE)]; 3];
     let core = [grey_table(Some(0.35))[3000]; 3];
     for eyes in DICHROMATS.iter().chain([&ANYONE]) {
         assert!(eyes.iter().all(|row| (row.iter().sum::<f64>() - 1.0).abs() < 1e-5), "grey stays grey");
-        let found =
-            [(object, film), (gap, film), (object, core), (gap, bare), (object, gap), (ink, plate)].map(|(a, b)| contrast(a, b, eyes));
+        let found = [(object, film), (gap, film), (object, core), (gap, bare), (object, gap), (ink, plate), (between, gap)]
+            .map(|(a, b)| contrast(a, b, eyes));
         println!(
-            "object:film {:.1} gap:film {:.1} object:core {:.1} gap:bare {:.1} object:gap {:.1} ink:plate {:.1}",
-            found[0], found[1], found[2], found[3], found[4], found[5]
+            "object:film {:.1} gap:film {:.1} object:core {:.1} gap:bare {:.1} object:gap {:.1} ink:plate {:.1} dash:dash {:.1}",
+            found[0], found[1], found[2], found[3], found[4], found[5], found[6]
         );
         // 3 is what WCAG 2.1 (1.4.11) asks of graphics; lines that must never be mixed up get more than twice that.
         assert!(found[..4].iter().all(|c| *c >= 3.0), "{found:?}");
-        assert!(found[4] >= 7.0 && found[5] >= 15.0, "{found:?}");
+        assert!(found[4] >= 7.0 && found[5] >= 15.0 && found[6] >= 7.0, "{found:?}");
     }
 }
 

@@ -1,6 +1,6 @@
 //! PNG.
 
-use std::io::{BufRead, ErrorKind, Seek};
+use std::io::{self, BufRead, ErrorKind, Seek, SeekFrom};
 
 use png::{BitDepth, ColorType, Decoder, DecodingError, Limits, Reader, Transformations};
 
@@ -29,7 +29,23 @@ pub(super) fn decode(reader: impl BufRead + Seek, length: u64, ceiling: &Ceiling
     Ok((info, counts))
 }
 
-fn open<R: BufRead + Seek>(reader: R, length: u64, ceiling: &Ceiling) -> Result<(Reader<R>, Info), Fault> {
+/// Width and height as the first chunk has them, which the decoder does not tell of a picture without pixels.
+fn claimed(reader: &mut (impl BufRead + Seek)) -> io::Result<[u32; 2]> {
+    let mut head = [0; 24];
+    let start = reader.stream_position()?;
+    let read = reader.read_exact(&mut head);
+    reader.seek(SeekFrom::Start(start))?;
+    read?;
+    let side = |at: usize| u32::from_be_bytes([head[at], head[at + 1], head[at + 2], head[at + 3]]);
+    Ok([side(16), side(20)])
+}
+
+fn open<R: BufRead + Seek>(mut reader: R, length: u64, ceiling: &Ceiling) -> Result<(Reader<R>, Info), Fault> {
+    if let Ok([width, height]) = claimed(&mut reader)
+        && (width == 0 || height == 0)
+    {
+        described(width, height, (ColorType::Grayscale, BitDepth::Eight)).check(length, EXPANSION, ceiling)?;
+    }
     let bytes = usize::try_from(ceiling.bytes).unwrap_or(usize::MAX);
     let mut decoder = Decoder::new_with_limits(reader, Limits { bytes });
     decoder.set_ignore_text_chunk(true);

@@ -188,7 +188,7 @@ fn pictures_that_cannot_be_used() {
         file.splice(29..33, crc.drain(..));
         file
     };
-    let cases: [(Vec<u8>, &str); 15] = [
+    let cases: [(Vec<u8>, &str); 17] = [
         (claiming(60_000, 60_000, 1, 100), "claims 60000 × 60000 pixels, more than the 2000 million pixels"),
         (claiming(u32::MAX, u32::MAX, 1, 100), "claims 4294967295 × 4294967295 pixels, more than"),
         (claiming(40_000, 40_000, 1, 100), "cut short: it claims 40000 × 40000 pixels"),
@@ -196,6 +196,8 @@ fn pictures_that_cannot_be_used() {
         (claiming(0, 5, 1, 100), "empty: 0 × 5 pixels"),
         (claiming(5, 0, 1, 100), "empty: 5 × 0 pixels"),
         (claiming(10, 10, 7, 200), "this kind of picture is not read: its pixels are packed by method 7"),
+        (header(0, 5), "the picture is empty: 0 × 5 pixels"),
+        (header(5, 0), "the picture is empty: 5 × 0 pixels"),
         (header(60_000, 60_000), "claims 60000 × 60000 pixels, more than"),
         (header(40_000, 40_000), "cut short: it claims 40000 × 40000 pixels"),
         (png((9, 1), png::ColorType::Grayscale, png::BitDepth::One, &[1, 0]), "1 bits hold too few levels"),

@@ -67,6 +67,11 @@ impl ObjectRow<'_> {
     fn length(&self, px: f64) -> Cell<'static> {
         measured(px * self.um_per_px)
     }
+
+    /// What only a whole outline has: where the frame cuts the object, its side is no outline.
+    fn whole(&self, value: f64) -> Cell<'static> {
+        if self.object.touches_frame { Cell::Empty } else { measured(value) }
+    }
 }
 
 /// What `gaps.csv` says of a gap.
@@ -217,16 +222,24 @@ pub fn objects<'a>() -> Table<ObjectRow<'a>> {
         flag("counted", "whether it is at least size_from_um across and of a kind that counts", |row| Cell::Flag(row.counted)),
         number("area_um2", "µm²", ["projected area", ISO_9276_6], |row| measured(row.object.area_px2[1] * row.um_per_px * row.um_per_px)),
         number("diameter_um", "µm", ["diameter of the circle of the same area", ISO_9276_6], |row| row.length(row.object.diameter_px())),
-        number("feret_max_um", "µm", ["largest distance between parallel tangents", ISO_9276_6], |row| {
+        number("feret_max_um", "µm", ["largest distance between parallel tangents, of what is seen", ISO_9276_6], |row| {
             row.length(row.object.shape.feret_max_px)
         }),
-        number("feret_min_um", "µm", ["smallest distance between parallel tangents", ISO_9276_6], |row| {
+        number("feret_min_um", "µm", ["smallest distance between parallel tangents, of what is seen", ISO_9276_6], |row| {
             row.length(row.object.shape.feret_min_px)
         }),
-        number("perimeter_um", "µm", ["length of the outline", ISO_9276_6], |row| row.length(row.object.shape.perimeter_px)),
-        number("circularity", "", ["√(4πA)/P of area A and perimeter P", ISO_9276_6], |row| measured(row.object.shape.circularity)),
-        number("solidity", "", ["area ÷ area of the convex hull", ISO_9276_6], |row| measured(row.object.shape.solidity)),
-        number("aspect_ratio", "", ["smallest ÷ largest Feret diameter", ISO_9276_6], |row| measured(row.object.shape.aspect_ratio)),
+        number("perimeter_um", "µm", ["length of the outline; empty where the frame cuts it", ISO_9276_6], |row| {
+            row.whole(row.object.shape.perimeter_px * row.um_per_px)
+        }),
+        number("circularity", "", ["√(4πA)/P of area A and perimeter P; empty where the frame cuts it", ISO_9276_6], |row| {
+            row.whole(row.object.shape.circularity)
+        }),
+        number("solidity", "", ["area ÷ area of the convex hull; empty where the frame cuts it", ISO_9276_6], |row| {
+            row.whole(row.object.shape.solidity)
+        }),
+        number("aspect_ratio", "", ["smallest ÷ largest Feret diameter; empty where the frame cuts it", ISO_9276_6], |row| {
+            row.whole(row.object.shape.aspect_ratio)
+        }),
         number("od_mean", "", ["mean optical density above the surround", ""], |row| measured(row.object.od[0])),
         number("od_peak", "", ["largest optical density above the surround", ""], |row| measured(row.object.od[1])),
         whole("constituents", "parts after splitting at necks; empty: not measured", |_| Cell::Empty),

@@ -94,6 +94,17 @@ fn objects_are_in_micrometres() {
 }
 
 #[test]
+fn the_shape_of_what_the_frame_cuts_is_not_measured() {
+    let object = Object { touches_frame: true, weight: None, ..object(10.5) };
+    let cells = cells(&objects(), &ObjectRow { field: 3, id: 7, object: &object, counted: true, um_per_px: 0.25 });
+    for id in ["perimeter_um", "circularity", "solidity", "aspect_ratio", "weight"] {
+        assert_eq!(cell(&cells, id), "", "{id}");
+    }
+    assert_eq!(cell(&cells, "feret_max_um"), "2.375");
+    assert_eq!(cell(&cells, "diameter_um"), "2.25893394");
+}
+
+#[test]
 fn gaps_have_the_columns_of_the_design() {
     let gap = Gap {
         at: Rect::new(0, 0, 40, 40),

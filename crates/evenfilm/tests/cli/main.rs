@@ -7,6 +7,8 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::time::{Duration, Instant};
 
+mod bad_input;
+
 /// A folder with a small rendered lot named `lot`.
 struct Bench(tempfile::TempDir);
 
