@@ -152,7 +152,7 @@ pub(crate) fn refine(scene: &Scene<'_>, components: &[Component], visit: &Visit,
     for (owner, (_, runs)) in found.iter().enumerate() {
         pieces.extend(runs.iter().map(|&(y, run)| (y, run, count32(owner))));
     }
-    let map = RunMap::from_pieces(scene.frame.height, &mut pieces);
+    let map = RunMap::from_pieces(scene.frame.height, &pieces);
     let too_large = components.iter().filter(|c| c.at.area() > LARGEST_WINDOW).count();
     Ok(Refined { objects: found.into_iter().map(|f| f.0).collect(), map, too_large })
 }

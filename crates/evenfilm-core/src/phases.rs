@@ -71,20 +71,26 @@ impl RunMap {
     }
 
     /// Runs given with their row and owner, in any order, of a picture with this many rows.
-    pub fn from_pieces(rows: u32, pieces: &mut [(u32, Run, u32)]) -> Self {
-        pieces.sort_unstable_by_key(|(y, run, owner)| (*y, run.x0, *owner));
-        let mut out = Self::default();
-        let mut next = 0;
-        for y in 0..rows {
-            out.row_start.push(count32(out.runs.len()));
-            while let Some((_, run, owner)) = pieces.get(next).filter(|p| p.0 == y) {
-                out.runs.push(*run);
-                out.owner.push(*owner);
-                next += 1;
-            }
+    pub fn from_pieces(rows: u32, pieces: &[(u32, Run, u32)]) -> Self {
+        let mut row_start = vec![0u32; rows as usize + 1];
+        for (y, ..) in pieces {
+            row_start[*y as usize + 1] += 1;
         }
-        out.row_start.push(count32(out.runs.len()));
-        out
+        for y in 1..row_start.len() {
+            row_start[y] += row_start[y - 1];
+        }
+        let mut next = row_start.clone();
+        let mut placed = vec![(Run { x0: 0, x1: 0 }, 0u32); pieces.len()];
+        for (y, run, owner) in pieces {
+            let place = &mut next[*y as usize];
+            placed[*place as usize] = (*run, *owner);
+            *place += 1;
+        }
+        for ends in row_start.windows(2) {
+            placed[ends[0] as usize..ends[1] as usize].sort_unstable_by_key(|(run, owner)| (run.x0, *owner));
+        }
+        let (runs, owner) = placed.into_iter().unzip();
+        Self { row_start, runs, owner }
     }
 }
 

@@ -90,16 +90,49 @@ pub fn largest_circle(gap: &RunMap, own: u32, at: Rect, frame: Rect, line: &[[f6
     for start in starts(&coarse, across + 2) {
         let (cx, cy) = (start % (across + 2), start / (across + 2));
         let centre = [f64::from(at.x) + (cx as f64 - 0.5) * f64::from(cell), f64::from(at.y) + (cy as f64 - 0.5) * f64::from(cell)];
+        // No circle around a place in this cell or next to it is larger.
         let bound = ((coarse[start] as f64).sqrt() + 3.0) * f64::from(cell);
-        let near: Vec<[f64; 2]> =
-            line.iter().copied().filter(|p| squared(*p, centre) < (2.0 * bound + 3.0) * (2.0 * bound + 3.0)).collect();
+        if bound <= best {
+            continue;
+        }
+        let far = (2.0 * bound + 3.0) * (2.0 * bound + 3.0);
+        let near = Points::of(line.iter().filter(|p| squared(**p, centre) < far));
         best = best.max(climb(centre, f64::from(cell).max(1.0), (frame, &near), within));
     }
     if best == 0.0 {
         // A gap narrower than a cell everywhere: begin in the middle of its longest run.
-        best = climb(middle_of_longest_run(gap, own, at), f64::from(cell), (frame, line), within);
+        best = climb(middle_of_longest_run(gap, own, at), f64::from(cell), (frame, &Points::of(line.iter())), within);
     }
     best
+}
+
+/// Points as columns, so that the nearest is found several at a time.
+struct Points {
+    x: Vec<f64>,
+    y: Vec<f64>,
+}
+
+impl Points {
+    fn of<'a>(points: impl Iterator<Item = &'a [f64; 2]>) -> Self {
+        let (x, y) = points.map(|p| (p[0], p[1])).unzip();
+        Self { x, y }
+    }
+
+    /// Square of the distance to the nearest point; infinite where there is none.
+    fn nearest(&self, [cx, cy]: [f64; 2]) -> f64 {
+        const LANES: usize = 4;
+        let least = |a: f64, b: f64| if b < a { b } else { a };
+        let mut nearest = [f64::INFINITY; LANES];
+        let (xs, ys) = (self.x.chunks_exact(LANES), self.y.chunks_exact(LANES));
+        let rest = xs.remainder().iter().zip(ys.remainder()).map(|(x, y)| squared([*x, *y], [cx, cy])).fold(f64::INFINITY, least);
+        for (x, y) in xs.zip(ys) {
+            for lane in 0..LANES {
+                let (dx, dy) = (x[lane] - cx, y[lane] - cy);
+                nearest[lane] = least(nearest[lane], dx * dx + dy * dy);
+            }
+        }
+        nearest.into_iter().fold(rest, least)
+    }
 }
 
 /// Whether a place lies in a pixel of gap `own`.
@@ -165,7 +198,7 @@ fn squared(a: [f64; 2], b: [f64; 2]) -> f64 {
 }
 
 /// Climbs from a centre to the place `within` the gap that is farthest from outline and frame, and returns its distance.
-fn climb(mut centre: [f64; 2], mut step: f64, (frame, line): (Rect, &[[f64; 2]]), within: impl Fn([f64; 2]) -> bool) -> f64 {
+fn climb(mut centre: [f64; 2], mut step: f64, (frame, line): (Rect, &Points), within: impl Fn([f64; 2]) -> bool) -> f64 {
     let clear = |c: [f64; 2]| {
         if !within(c) {
             return 0.0;
@@ -174,8 +207,7 @@ fn climb(mut centre: [f64; 2], mut step: f64, (frame, line): (Rect, &[[f64; 2]])
             .min(f64::from(frame.right()) - c[0])
             .min(c[1] - f64::from(frame.y))
             .min(f64::from(frame.bottom()) - c[1]);
-        let nearest = line.iter().map(|p| squared(*p, c)).fold(f64::INFINITY, f64::min);
-        sides.min(nearest.sqrt())
+        sides.min(line.nearest(c).sqrt())
     };
     let mut best = clear(centre);
     while step > 0.05 {
