@@ -3,7 +3,7 @@
 //! The film is drawn in grey from its levels, always at the same grey, whatever its density. Objects have a solid light line, gaps a line
 //! of dark and light dashes by turns and a sparse hatch, and what is too small to be counted a dotted one, so that nothing hangs on telling
 //! colours apart; the lines are also far apart in lightness for every kind of colour vision (tested against simulated dichromacy). The bare
-//! ground of a clear film, which is all that lies outside particles, is not hatched. A scale bar with its length stands on a plate of its
+//! ground of a clear film, which is all that lies outside particles, is not marked. A scale bar with its length stands on a plate of its
 //! own.
 //!
 //! The picture has at most [`LARGEST_SIDE`] pixels a side. It is an indexed PNG with the one way of compression whose bytes are the same in
@@ -86,8 +86,8 @@ pub fn draw(result: &FieldResult, recipe: &Recipe, levels: &Levels<'_>) -> Resul
     let open = |owner: u32| result.gaps.get(owner as usize).is_some_and(|gap| gap.diameter_px() >= from_px);
     if !result.flags.iter().any(|flag| flag.id == CLEAR_FILM) {
         lines::hatch(&mut canvas, gaps, factor, &open);
+        lines::outline(&mut canvas, gaps, factor, &|owner| if open(owner) { lines::GAP } else { lines::SMALL_GAP });
     }
-    lines::outline(&mut canvas, gaps, factor, &|owner| if open(owner) { lines::GAP } else { lines::SMALL_GAP });
     lines::outline(&mut canvas, particles, factor, &|owner| if counts(owner) { lines::OBJECT } else { lines::SMALL_OBJECT });
     scale_bar::draw(&mut canvas, result.um_per_px * f64::from(factor));
     Ok(encode(&canvas))
