@@ -36,8 +36,9 @@ pub struct FilmSeen {
 pub struct Surveyed {
     /// The film, where enough of it is seen to trust its level; else the slide's other fields must say.
     pub film: Option<FilmSeen>,
-    /// Whether a blank tells the level of the empty slide.
+    /// Whether bare places can be told: a blank gives the level of the empty slide, and the picture is not black.
     pub bare_known: bool,
+    has_blank: bool,
     seen: Seen,
     /// Noise of a pixel, as a share of the empty slide.
     noise: f64,
@@ -88,6 +89,9 @@ pub const EDGE_STEP: f64 = 0.1;
 const BLUR_STEP: f64 = 0.25;
 const BLUR_QUANTILE: f64 = 0.674_489_750_196_081_7;
 
+/// A picture whose median is below this transmission shows nothing: no film, and nothing bare.
+const BLACK: f64 = 0.002;
+
 /// A blur that is neither measured nor known from the optics, px.
 const ASSUMED_BLUR: f64 = 1.0;
 
@@ -111,13 +115,14 @@ pub fn survey<'a>(field: &dyn Samples, lamp: &Lamp<'a>, setting: &Setting<'_>) -
     let counts = noise_of_counts(field)?;
     let correction = lamp.correction(field.size(), counts, optics)?;
     let noise = counts * lamp.typical_gain(optics);
-    let bare_known = lamp.has_blank();
-    let mut seen = look(field, &correction, bare_known, noise, watch)?;
+    let has_blank = lamp.has_blank();
+    let mut seen = look(field, &correction, has_blank, noise, watch)?;
+    let bare_known = has_blank && seen.median >= BLACK * f64::from(ONE);
     if recipe.light.film == Film::Clear {
         seen.film = None;
     }
     let film = seen.film.as_ref().map(|_| FilmSeen { level: objects::to_level(middle(&seen.cell_levels)), share: seen.share });
-    Ok((Surveyed { film, bare_known, seen, noise }, correction))
+    Ok((Surveyed { film, bare_known, has_blank, seen, noise }, correction))
 }
 
 /// Median of values, the upper of two.
@@ -159,6 +164,8 @@ pub struct Joined {
     gap_components: Vec<Component>,
     thin: u64,
     clipped: u64,
+    /// Whether bare places can be told: also less than half of the picture is at full scale.
+    bare_known: bool,
     noise: f64,
     calibration: Calibration,
 }
@@ -189,14 +196,26 @@ pub fn join_field(
         cut(field, correction, &cuts, optics.full_scale, watch)?;
     watch.poll()?;
     (watch.tell)(Stage::Join, 0.0);
+    let bare_known = surveyed.bare_known && 2 * clipped < Rect::whole(field.size()).area();
     let noise = surveyed.noise * f64::from(ONE);
     let components = join(&mut particle, &darkest, true, |c| c.area >= 3);
     // Noise alone makes specks above the gap level; what is bare rises well above the film's noise.
     let gap_least = film.level + 5.0 * noise;
     let gap_components = join(&mut gap_runs, &lightest, false, |c| c.area >= 3 && f64::from(c.extreme) >= gap_least);
     let uncalibrated = Calibration { blur_px: 0.0, blur_edges: 0, core_ratio: 0.0, cores: 0 };
-    let mut joined =
-        Joined { film, cuts, particle, components, gap: gap_runs, gap_components, thin, clipped, noise, calibration: uncalibrated };
+    let mut joined = Joined {
+        film,
+        cuts,
+        particle,
+        components,
+        gap: gap_runs,
+        gap_components,
+        thin,
+        clipped,
+        bare_known,
+        noise,
+        calibration: uncalibrated,
+    };
     joined.calibration = calibrate(&joined, &joined.scene(field, correction), setting)?;
     Ok(joined)
 }
@@ -226,21 +245,21 @@ pub fn measure(
     let joined = join_field(field, (surveyed, correction), film_elsewhere, setting)?;
     let refined = refine_field(field, correction, &joined, setting)?;
     (setting.watch.tell)(Stage::Sum, 0.0);
-    let (gaps, gap_map) = gaps_of(field, correction, (surveyed, &joined, &refined), setting.watch)?;
+    let (gaps, gap_map) = gaps_of(field, correction, (&joined, &refined), setting.watch)?;
     let flags = flags_of(surveyed, film_elsewhere.is_some(), &joined, &refined);
-    let Joined { film, cuts, calibration, thin, .. } = joined;
-    let hazy = surveyed.bare_known && !film.clear;
+    let Joined { film, cuts, calibration, thin, bare_known, .. } = joined;
+    let hazy = bare_known && !film.clear;
     let film_od = od_of_level(film.level);
     Ok(FieldResult {
         size: field.size(),
         um_per_px: setting.optics.um_per_px,
         objects: weighted(refined.objects, setting.recipe),
-        bare_measured: surveyed.bare_known,
+        bare_measured: bare_known,
         counted_from_um: counted_from(setting.optics, setting.recipe),
         phases: [refined.map, gap_map],
         gap_cut_od_pct: hazy.then(|| 100.0 * od_of_level(cuts.gap_level(film.level)) / film_od).filter(|v| v.is_finite()),
         thin_area_px2: cuts.gap.map(|edge| thin_area(thin, &gaps, film.level, edge, calibration.blur_px)),
-        film_od: surveyed.bare_known.then_some(film_od),
+        film_od: bare_known.then_some(film_od),
         film_od_cv_pct: hazy.then(|| od_spread(&surveyed.seen.cell_levels)).flatten(),
         gaps,
         calibration,
@@ -258,7 +277,7 @@ fn od_of_level(level: f64) -> f64 {
 fn gaps_of(
     field: &dyn Samples,
     correction: &Correction<'_>,
-    (surveyed, joined, refined): (&Surveyed, &Joined, &Refined),
+    (joined, refined): (&Joined, &Refined),
     watch: Watch<'_>,
 ) -> Result<(Vec<Gap>, RunMap), Stop> {
     let Calibration { blur_px, core_ratio, cores, .. } = joined.calibration;
@@ -266,7 +285,7 @@ fn gaps_of(
     let scene = Scene { particle: &refined.map, ..joined.scene(field, correction) };
     if joined.cuts.gap.is_some() {
         Ok((gaps::refine(&scene, &joined.cuts, &joined.gap_components, visit, watch)?, joined.gap.clone()))
-    } else if surveyed.bare_known {
+    } else if joined.bare_known {
         gaps::outside_objects(refined, scene.frame, visit, watch)
     } else {
         Ok((Vec::new(), RunMap { row_start: vec![0; scene.frame.height as usize + 1], ..RunMap::default() }))
@@ -394,7 +413,7 @@ fn flags_of(surveyed: &Surveyed, film_elsewhere: bool, joined: &Joined, refined:
     let mut flags = Vec::new();
     let mut flag = |id, value: f64, limit: f64, advice| flags.push(Flag { id, value: Some(value), limit: Some(limit), advice });
     let median = surveyed.seen.median / f64::from(ONE);
-    if !surveyed.bare_known {
+    if !surveyed.has_blank {
         flag(
             "no_blank",
             0.0,
@@ -402,12 +421,12 @@ fn flags_of(surveyed: &Surveyed, film_elsewhere: bool, joined: &Joined, refined:
             "without a picture of the empty slide, bare places cannot be told from film; photograph a blank at the same exposure",
         );
     }
-    if median < 0.002 {
-        flag("black", median, 0.002, "the picture is black; check lamp, shutter and exposure");
+    if median < BLACK {
+        flag("black", median, BLACK, "the picture is black; check lamp, shutter and exposure");
     }
     if surveyed.seen.film.is_none() && film_elsewhere {
         flag("mostly_bare", surveyed.seen.share, 0.02, "too little film shows; its level was taken from the slide's other fields");
-    } else if joined.film.clear && surveyed.bare_known {
+    } else if joined.film.clear && joined.bare_known {
         flag(
             "clear_film",
             joined.film.level / f64::from(ONE),
@@ -489,6 +508,8 @@ mod tests {
                     assert!(result.objects.is_empty(), "{width} × {height} at {value}");
                     assert!(blank.is_none() || flags(&result).contains(&flag), "{width} × {height} at {value}: {:?}", flags(&result));
                     assert_eq!(blank.is_none(), flags(&result).contains(&"no_blank"));
+                    let shows_nothing = value == 0 || value == u16::MAX || blank.is_none();
+                    assert_eq!(result.bare_measured, !shows_nothing, "{width} × {height} at {value}");
                     assert_eq!(result.phases[0].row_start.len(), height + 1);
                 }
             }
