@@ -4,5 +4,6 @@
 #![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 mod films;
+mod house;
 mod raster;
 mod sizes;

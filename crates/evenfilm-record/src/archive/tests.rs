@@ -1,3 +1,5 @@
+//! Archives under test: revisions, full disks, left-overs.
+
 use std::io::Write as _;
 use std::process::Command;
 use std::thread;

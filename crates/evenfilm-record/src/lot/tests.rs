@@ -1,3 +1,5 @@
+//! The lot under test: whole bags, same bytes, stops.
+
 use std::fs;
 use std::sync::Mutex;
 use std::time::Duration;

@@ -1,3 +1,5 @@
+//! Overlays under test: colours, patterns, sizes.
+
 use std::time::Instant;
 
 use evenfilm_core::field::Flag;

@@ -1,3 +1,5 @@
+//! Tables under test: columns, quoting, metadata.
+
 use std::time::Instant;
 
 use evenfilm_core::gaps::Gap;

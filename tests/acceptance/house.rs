@@ -1,0 +1,94 @@
+//! Rules of the house that no compiler knows: every module says what it is, and no text claims what a slide under a microscope cannot show.
+
+use std::path::{Path, PathBuf};
+
+use evenfilm_core::quantity::QUANTITIES;
+
+fn root() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("..")
+}
+
+/// Files below a folder whose name ends so, without build results.
+fn files(folder: &Path, ending: &str, found: &mut Vec<PathBuf>) {
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_dir() && !path.ends_with("target") {
+            files(&path, ending, found);
+        } else if path.to_string_lossy().ends_with(ending) {
+            found.push(path);
+        }
+    }
+}
+
+#[test]
+fn every_module_says_what_it_is() {
+    let mut sources = Vec::new();
+    files(&root().join("crates"), ".rs", &mut sources);
+    files(&root().join("tests"), ".rs", &mut sources);
+    assert!(sources.len() > 50, "{} sources", sources.len());
+    let silent: Vec<_> = sources.iter().filter(|p| !std::fs::read_to_string(p).unwrap().starts_with("//! ")).collect();
+    assert!(silent.is_empty(), "without a first line: {silent:?}");
+}
+
+/// Words that must not be claimed of a film, a lot or a record.
+const NEVER: [&str; 14] = [
+    "nano",
+    "free of agglomerates",
+    "homogeneous",
+    "aggregate",
+    "released",
+    "passed",
+    "compliant",
+    "validated",
+    "certified",
+    "tamper-proof",
+    "tamperproof",
+    "protects",
+    "cover on skin",
+    "uva protection",
+];
+
+/// The words of [`NEVER`] in a text, and SPF or UVA outside a sentence that denies or defers.
+fn claims(text: &str) -> Vec<String> {
+    let lower = text.to_lowercase();
+    let word = |w: &str| lower.match_indices(w).any(|(at, _)| !lower[..at].ends_with(|c: char| c.is_alphabetic()));
+    let mut found: Vec<String> = NEVER.iter().filter(|w| word(w)).map(|w| (*w).to_owned()).collect();
+    for line in text.lines().filter(|l| l.contains("SPF") || l.contains("UVA")) {
+        if !["no SPF", "official tests", "ISO 24444", "ISO 24443"].iter().any(|m| line.contains(m)) {
+            found.push(line.to_owned());
+        }
+    }
+    found
+}
+
+/// The string literals of a source, which are what it can print.
+fn literals(source: &str) -> String {
+    let code = source.lines().filter(|l| !l.trim_start().starts_with("//")).collect::<Vec<_>>().join("\n");
+    code.split('"').skip(1).step_by(2).collect::<Vec<_>>().join("\n")
+}
+
+#[test]
+fn no_text_claims_what_a_slide_cannot_show() {
+    let mut texts: Vec<(String, String)> =
+        vec![("quantities".into(), QUANTITIES.iter().map(|q| format!("{} {} {}\n", q.definition, q.source, q.symbol)).collect())];
+    for name in [
+        "README.md",
+        "sample-images/README.md",
+        "sample-images/limits.toml",
+        "sample-images/recipe.toml",
+        "sample-images/TS-0401/batch.toml",
+    ] {
+        texts.push((name.into(), std::fs::read_to_string(root().join(name)).unwrap()));
+    }
+    let mut sources = Vec::new();
+    for folder in ["crates/evenfilm/src", "crates/evenfilm-record/src", "crates/evenfilm-core/src"] {
+        files(&root().join(folder), ".rs", &mut sources);
+    }
+    sources.retain(|p| !p.to_string_lossy().contains("tests"));
+    texts.extend(sources.iter().map(|p| (p.display().to_string(), literals(&std::fs::read_to_string(p).unwrap()))));
+    let bad: Vec<_> = texts.iter().map(|(name, text)| (name, claims(text))).filter(|(_, c)| !c.is_empty()).collect();
+    assert!(bad.is_empty(), "{bad:#?}");
+    // The search finds what it looks for.
+    assert_eq!(claims("This lot is certified.\nIts SPF is 30."), ["certified", "Its SPF is 30."]);
+    assert!(claims("It gives no SPF. Instantaneous, unreleased.").is_empty());
+}
