@@ -69,8 +69,13 @@ fn literals(source: &str) -> String {
 
 #[test]
 fn no_text_claims_what_a_slide_cannot_show() {
-    let mut texts: Vec<(String, String)> =
-        vec![("quantities".into(), QUANTITIES.iter().map(|q| format!("{} {} {}\n", q.definition, q.source, q.symbol)).collect())];
+    let mut texts: Vec<(String, String)> = vec![(
+        "quantities".into(),
+        QUANTITIES.iter().flat_map(|q| [q.definition, q.source, q.symbol]).collect::<Vec<_>>().join(
+            "
+",
+        ),
+    )];
     for name in [
         "README.md",
         "sample-images/README.md",

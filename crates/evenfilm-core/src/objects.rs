@@ -1,6 +1,7 @@
 //! Objects: connected pieces of the particle phase, each measured in one visit to its own window.
 //!
-//! [`calibrate`] first looks at the largest components: how wide the blur is and how dark the powder. [`refine`] then visits every one.
+//! A field first looks at the largest components ([`crate::field::join_field`]): how wide the blur is and how dark the powder. Then every
+//! one is visited ([`crate::field::refine_field`]).
 
 mod measure;
 mod tree;

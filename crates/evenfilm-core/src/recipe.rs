@@ -29,6 +29,8 @@ pub struct Recipe {
     pub concern: Concern,
 }
 
+/// An enum whose variants are words of a file: `ALL`, `word` and `from_word` come with it.
+#[macro_export]
 macro_rules! choices {
     ($(#[$doc:meta])* $name:ident { $($(#[$vdoc:meta])* $variant:ident = $text:literal),+ $(,)? }) => {
         $(#[$doc])*
