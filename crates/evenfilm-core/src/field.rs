@@ -7,7 +7,7 @@ use crate::light::{Correction, FilmGrid, Lamp, Optics, Seen, look, noise_of_coun
 use crate::objects::{self, Calibration, Object, Refined, Scene, Visit, Visitor};
 use crate::phases::{Component, Cut, Cuts, RunMap, count32, cut, join};
 use crate::plane::{ONE, Rect, Samples, Stage, Stop, Watch};
-use crate::recipe::{Film, Recipe};
+use crate::recipe::{Detect, Film, Recipe};
 use crate::reuse;
 
 /// Something about a field that a reader of its numbers should know. A poor picture is a result with flags, not an error.
@@ -176,6 +176,17 @@ impl Joined {
     }
 }
 
+/// Share of the film's level below which a pixel may belong to a particle. `auto` is the noise rule kept between depths of 6 % (fainter is no
+/// detectable powder, and halos would join everything) and 40 % (deeper would pass the edge of ordinary powder); `noise` is the plain rule.
+fn detection_level(recipe: &Recipe, spread: f64) -> f64 {
+    let depth = recipe.particles.noise_factor * spread;
+    match recipe.particles.detect {
+        Detect::Fixed => recipe.particles.fixed_level,
+        Detect::Noise => 1.0 - depth.min(0.95),
+        _ => 1.0 - depth.clamp(0.06, 0.4),
+    }
+}
+
 /// Cuts a surveyed field into runs, joins them, and measures blur and core. `film_elsewhere` is the median film level of the slide's other
 /// fields, used where this one shows too little film.
 ///
@@ -189,9 +200,8 @@ pub fn join_field(
 ) -> Result<Joined, Stop> {
     let Setting { optics, recipe, watch } = *setting;
     let film = take_film(surveyed, film_elsewhere, recipe);
-    let depth = (recipe.particles.noise_factor * surveyed.seen.spread).clamp(0.06, 0.4);
     let gap = (surveyed.bare_known && !film.clear).then_some(recipe.gaps.edge);
-    let cuts = Cuts { film: film.grid.clone(), particle: 1.0 - depth, gap };
+    let cuts = Cuts { film: film.grid.clone(), particle: detection_level(recipe, surveyed.seen.spread), gap };
     let Cut { mut particle, darkest, gap: mut gap_runs, lightest, thin, clipped } =
         cut(field, correction, &cuts, optics.full_scale, watch)?;
     watch.poll()?;
@@ -589,6 +599,20 @@ mod tests {
         });
         let result = measured(&picture, Some(&blank), &Recipe::default()).unwrap();
         assert_eq!((result.objects.len(), result.gaps.len()), (0, 0));
+    }
+
+    #[test]
+    fn the_recipe_says_from_where_on_a_pixel_may_be_powder() {
+        let blank = Plane::from_elem((80, 120), 40_000u16);
+        // One disc a fifth darker than the film, one much darker.
+        let picture = film(120, 80, &[(40.0, 40.0, 6.0, 0.36), (90.0, 40.0, 6.0, 0.05)]);
+        let found = |detect, fixed_level| {
+            let mut recipe = Recipe::default();
+            (recipe.particles.detect, recipe.particles.fixed_level) = (detect, fixed_level);
+            measured(&picture, Some(&blank), &recipe).unwrap().objects.len()
+        };
+        assert_eq!(found(Detect::Auto, 0.5), 2);
+        assert_eq!((found(Detect::Fixed, 0.5), found(Detect::Fixed, 0.9)), (1, 2));
     }
 
     #[test]

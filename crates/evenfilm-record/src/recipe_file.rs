@@ -137,8 +137,14 @@ fn concern(section: &Section<'_>, built_in: Concern) -> Result<Concern, Fault> {
 /// The recipe with its light decided: "blank" where a blank is named, else "picture".
 ///
 /// # Errors
-/// The recipe asks for a blank and none is named.
+/// The recipe asks for a blank and none is named, or for a way of finding particles that is not there yet: a record must not state a choice
+/// that was not made.
 pub fn resolved(recipe: &Recipe, has_blank: bool) -> Result<Recipe, Fault> {
+    let detect = recipe.particles.detect;
+    if ![Detect::Auto, Detect::Noise, Detect::Fixed].contains(&detect) {
+        let message = format!("detect = \"{}\" in [particles] is not measured by this version", detect.word());
+        return Err(Fault::input(message, "take \"auto\", \"noise\" or \"fixed\""));
+    }
     let from = match (recipe.light.from, has_blank) {
         (Some(LightFrom::Blank), false) => {
             let remedy = "name the picture of the empty slide in the sheet: blank = \"blank.tif\" in [microscope]";
@@ -316,6 +322,8 @@ agglomerate_um = 40.0
         assert!(!canonical(&recipe).contains("from"));
         assert!(canonical(&resolved(&recipe, true).unwrap()).contains("from = \"blank\""));
         assert!(canonical(&resolved(&recipe, false).unwrap()).contains("from = \"picture\""));
+        let later = parse("[particles]\ndetect = \"otsu\"", Path::new("r")).unwrap();
+        assert!(resolved(&later, true).unwrap_err().message.contains("otsu"));
         let asks = parse("[light]\nfrom = \"blank\"", Path::new("r")).unwrap();
         assert!(resolved(&asks, false).unwrap_err().message.contains("names none"));
     }

@@ -7,7 +7,7 @@ use evenfilm_core::batch;
 use evenfilm_core::field::{self, FieldResult, Setting};
 use evenfilm_core::light::{Correction, Lamp, Optics};
 use evenfilm_core::plane::{Rect, Stage, Stop, Watch};
-use evenfilm_core::recipe::Film;
+use evenfilm_core::recipe::{Film, LightFrom};
 
 use crate::archive::Staging;
 use crate::fault::Fault;
@@ -112,6 +112,7 @@ impl Progress {
         let silent = |_: Stage, _: f32| {};
         let watch = Watch { cancel: job.cancel, tell: &silent };
         let samples = |read: Option<&'a Read>| read.map(|read| &read.picture as &dyn evenfilm_core::plane::Samples);
+        let blank = blank.filter(|_| batch.recipe.light.from != Some(LightFrom::Picture));
         let lamp = Lamp::new(samples(blank), samples(dark), watch).map_err(|stop| {
             let source = batch.blank.as_ref().or(batch.dark.as_ref()).map_or(batch.folder.as_path(), |source| &source.path);
             stopped(&stop, source)
