@@ -101,13 +101,8 @@ fn end_of_text(from: &str) -> usize {
 
 #[test]
 fn no_text_claims_what_a_slide_cannot_show() {
-    let mut texts: Vec<(String, String)> = vec![(
-        "quantities".into(),
-        QUANTITIES.iter().flat_map(|q| [q.definition, q.source, q.symbol]).collect::<Vec<_>>().join(
-            "
-",
-        ),
-    )];
+    let mut texts: Vec<(String, String)> =
+        vec![("quantities".into(), QUANTITIES.iter().flat_map(|q| [q.definition, q.source, q.symbol]).collect::<Vec<_>>().join("\n"))];
     for name in [
         "README.md",
         "sample-images/README.md",

@@ -201,7 +201,7 @@ pub fn join_field(
     let Setting { optics, recipe, watch } = *setting;
     let film = take_film(surveyed, film_elsewhere, recipe);
     let gap = (surveyed.bare_known && !film.clear).then_some(recipe.gaps.edge);
-    let cuts = Cuts { film: film.grid.clone(), particle: detection_level(recipe, surveyed.seen.spread), gap };
+    let mut cuts = Cuts { film: film.grid.clone(), particle: detection_level(recipe, surveyed.seen.spread), gap };
     let Cut { mut particle, darkest, gap: mut gap_runs, lightest, thin, clipped } =
         cut(field, correction, &cuts, optics.full_scale, watch)?;
     watch.poll()?;
@@ -209,9 +209,13 @@ pub fn join_field(
     let bare_known = surveyed.bare_known && 2 * clipped < Rect::whole(field.size()).area();
     let noise = surveyed.noise * f64::from(ONE);
     let components = join(&mut particle, &darkest, true, |c| c.area >= 3);
+    if !bare_known {
+        // A picture that is mostly saturated shows no gaps, whatever lies above the gap level.
+        cuts.gap = None;
+    }
     // Noise alone makes specks above the gap level; what is bare rises well above the film's noise.
     let gap_least = film.level + 5.0 * noise;
-    let gap_components = join(&mut gap_runs, &lightest, false, |c| c.area >= 3 && f64::from(c.extreme) >= gap_least);
+    let gap_components = join(&mut gap_runs, &lightest, false, |c| bare_known && c.area >= 3 && f64::from(c.extreme) >= gap_least);
     let uncalibrated = Calibration { blur_px: 0.0, blur_edges: 0, core_ratio: 0.0, cores: 0 };
     let mut joined = Joined {
         film,
@@ -524,6 +528,16 @@ mod tests {
                 }
             }
         }
+    }
+
+    #[test]
+    fn a_saturated_film_shows_no_gaps() {
+        let blank = Plane::from_elem((128, 128), 40_000u16);
+        // A strip of film; the rest is at full scale.
+        let picture = Plane::from_shape_fn((128, 128), |(_, c)| if c < 40 { 18_000 } else { u16::MAX });
+        let result = measured(&picture, Some(&blank), &Recipe::default()).unwrap();
+        assert!(!result.bare_measured && result.gaps.is_empty() && result.thin_area_px2.is_none() && result.film_od.is_none());
+        assert!(flags(&result).contains(&"clipped") && !flags(&result).contains(&"clear_film"));
     }
 
     #[test]

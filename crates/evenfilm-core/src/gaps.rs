@@ -251,7 +251,8 @@ fn sides_of(part: Rect, at: Rect, frame: Rect) -> Sides {
     }
 }
 
-/// Side of the blocks over which the gap level is taken as one, px.
+/// Side of the blocks over which the gap level is taken as one, px. Blocks of rows are those of the picture, so that a row has one level
+/// whichever strip it is read in.
 const BLOCK: u32 = 8;
 
 /// Heights above the gap level, in levels; pixels of other gaps lie below it.
@@ -260,8 +261,8 @@ fn heights(gap: &RunMap, cuts: &Cuts, own: u32, at: Rect, levels: &[Level]) -> V
     let mut values = Vec::with_capacity(levels.len());
     let mut cut_row = vec![0f32; width];
     for (y, line) in (at.y..).zip(levels.chunks_exact(width.max(1))) {
-        if (y - at.y).is_multiple_of(BLOCK) {
-            let middle = f64::from(y) + f64::from(BLOCK) / 2.0;
+        if y == at.y || y.is_multiple_of(BLOCK) {
+            let middle = f64::from(y - y % BLOCK) + f64::from(BLOCK) / 2.0;
             for (b, block) in (0..).zip(cut_row.chunks_mut(BLOCK as usize)) {
                 let x = f64::from(at.x + b * BLOCK) + f64::from(BLOCK) / 2.0;
                 block.fill(single(cuts.gap_level(cuts.film.at(x, middle))));
