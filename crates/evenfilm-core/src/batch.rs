@@ -2,7 +2,7 @@
 
 use crate::field::FieldResult;
 use crate::quantity::{Interval, Pool, QUANTITIES};
-use crate::recipe::Kind;
+use crate::recipe::Recipe;
 use crate::statistics::half_width_95;
 
 /// The quantities of a lot, each at its place in [`QUANTITIES`].
@@ -20,14 +20,14 @@ pub struct LotResult {
     pub slides: usize,
 }
 
-/// Pools fields. `slides[i]` names the slide of `fields[i]`; `rejected` fields were measured and left out; kinds in `leave_out` do not count.
+/// Pools fields. `slides[i]` names the slide of `fields[i]`; `rejected` fields were measured and left out; the recipe says what counts.
 ///
 /// Fields of one slide do not describe a lot: with several slides the unit of replication is the slide mean, with one it is the field.
-pub fn lot(fields: &[FieldResult], slides: &[String], rejected: usize, leave_out: &[Kind]) -> LotResult {
+pub fn lot(fields: &[FieldResult], slides: &[String], rejected: usize, recipe: &Recipe) -> LotResult {
     let all: Vec<&FieldResult> = fields.iter().collect();
     let names = in_order(slides);
-    let values = values_of(&Pool::new(&all, names.len(), rejected, leave_out));
-    let per_field: Vec<Vec<Option<f64>>> = all.iter().map(|f| values_of(&Pool::new(&[*f], 1, 0, leave_out))).collect();
+    let values = values_of(&Pool::new(&all, names.len(), rejected, recipe));
+    let per_field: Vec<Vec<Option<f64>>> = all.iter().map(|f| values_of(&Pool::new(&[*f], 1, 0, recipe))).collect();
     let units: Vec<Vec<Option<f64>>> = if names.len() > 1 {
         names.iter().map(|name| mean_of(per_field.iter().zip(slides).filter(|(_, s)| *s == *name).map(|(v, _)| v))).collect()
     } else {

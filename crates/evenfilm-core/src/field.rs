@@ -92,6 +92,9 @@ const BLUR_QUANTILE: f64 = 0.674_489_750_196_081_7;
 /// A picture whose median is below this transmission shows nothing: no film, and nothing bare.
 const BLACK: f64 = 0.002;
 
+/// Resolution of a lens (0.61 λ/NA) in widths of the Gaussian that fits its pattern (0.21 λ/NA), for sheets that name no aperture.
+const BLURS_A_RESOLUTION: f64 = 0.61 / 0.21;
+
 /// A blur that is neither measured nor known from the optics, px.
 const ASSUMED_BLUR: f64 = 1.0;
 
@@ -241,7 +244,13 @@ pub fn join_field(
 pub fn refine_field(field: &dyn Samples, correction: &Correction<'_>, joined: &Joined, setting: &Setting<'_>) -> Result<Refined, Stop> {
     let calibration = &joined.calibration;
     let core_ratio = (calibration.cores > 0).then_some(calibration.core_ratio);
-    let visit = Visit { core_ratio, step: EDGE_STEP, ..visit_of(setting.recipe, joined.noise, calibration.blur_px) };
+    let split = &setting.recipe.objects;
+    let visit = Visit {
+        core_ratio,
+        step: EDGE_STEP,
+        split_depth_px: split.split.then(|| split.split_depth_um / setting.optics.um_per_px),
+        ..visit_of(setting, joined.noise, calibration.blur_px)
+    };
     objects::refine(&joined.scene(field, correction), &joined.components, &visit, setting.watch)
 }
 
@@ -259,7 +268,7 @@ pub fn measure(
     let joined = join_field(field, (surveyed, correction), film_elsewhere, setting)?;
     let refined = refine_field(field, correction, &joined, setting)?;
     (setting.watch.tell)(Stage::Sum, 0.0);
-    let (gaps, gap_map) = gaps_of(field, correction, (&joined, &refined), setting.watch)?;
+    let (gaps, gap_map) = gaps_of(field, correction, (&joined, &refined), setting)?;
     let flags = flags_of(surveyed, film_elsewhere.is_some(), &joined, &refined);
     let Joined { film, cuts, calibration, thin, bare_known, .. } = joined;
     let hazy = bare_known && !film.clear;
@@ -292,10 +301,12 @@ fn gaps_of(
     field: &dyn Samples,
     correction: &Correction<'_>,
     (joined, refined): (&Joined, &Refined),
-    watch: Watch<'_>,
+    setting: &Setting<'_>,
 ) -> Result<(Vec<Gap>, RunMap), Stop> {
+    let watch = setting.watch;
+    let resolution_px = resolution(setting.optics, joined.calibration.blur_px);
     let Calibration { blur_px, core_ratio, cores, .. } = joined.calibration;
-    let visit = GapVisit { blur_px, step: EDGE_STEP, circle: true, core_ratio: (cores > 0).then_some(core_ratio) };
+    let visit = GapVisit { blur_px, step: EDGE_STEP, circle: true, core_ratio: (cores > 0).then_some(core_ratio), resolution_px };
     let scene = Scene { particle: &refined.map, ..joined.scene(field, correction) };
     if joined.cuts.gap.is_some() {
         Ok((gaps::refine(&scene, &joined.cuts, &joined.gap_components, visit, watch)?, joined.gap.clone()))
@@ -306,7 +317,13 @@ fn gaps_of(
     }
 }
 
-fn visit_of(recipe: &Recipe, noise: f64, blur_px: f64) -> Visit {
+/// Smallest distance that the lens resolves, px.
+fn resolution(optics: &Optics, blur_px: f64) -> f64 {
+    optics.resolution_px().unwrap_or(BLURS_A_RESOLUTION * blur_px)
+}
+
+fn visit_of(setting: &Setting<'_>, noise: f64, blur_px: f64) -> Visit {
+    let Setting { optics, recipe, .. } = *setting;
     Visit {
         blur_px,
         core_ratio: None,
@@ -315,6 +332,9 @@ fn visit_of(recipe: &Recipe, noise: f64, blur_px: f64) -> Visit {
         step: BLUR_STEP,
         contrast: recipe.particles.contrast,
         deficit_below_px: (4.0 * blur_px).max(6.0),
+        split_depth_px: None,
+        fill_holes: recipe.particles.fill_holes,
+        resolution_px: resolution(optics, blur_px),
     }
 }
 
@@ -323,7 +343,7 @@ fn calibrate(joined: &Joined, scene: &Scene<'_>, setting: &Setting<'_>) -> Resul
     let (particles, gaps) = (&joined.components, &joined.gap_components);
     let guess = setting.optics.expected_blur_px().unwrap_or(ASSUMED_BLUR);
     let least = objects::CORE_WIDTHS * guess;
-    let visit = Visit { deficit_below_px: 0.0, ..visit_of(setting.recipe, joined.noise, guess) };
+    let visit = Visit { deficit_below_px: 0.0, ..visit_of(setting, joined.noise, guess) };
     let watch = setting.watch;
     let chosen = objects::probes(particles, least, scene.frame);
     let probed: Vec<Vec<(Object, _)>> = chosen
@@ -331,7 +351,7 @@ fn calibrate(joined: &Joined, scene: &Scene<'_>, setting: &Setting<'_>) -> Resul
         .map(|&i| {
             watch.poll()?;
             let mut found = Vec::new();
-            reuse::with(|visitor: &mut Visitor| visitor.visit(scene, count32(i), particles[i].at, &visit, &mut found))?;
+            reuse::with(|visitor: &mut Visitor| visitor.visit(scene, (count32(i), &particles[i]), &visit, &mut found))?;
             Ok(found)
         })
         .collect::<Result<_, Stop>>()?;
@@ -342,7 +362,7 @@ fn calibrate(joined: &Joined, scene: &Scene<'_>, setting: &Setting<'_>) -> Resul
         .filter(|o| o.core_from == objects::CoreFrom::Own && o.diameter_px() >= least)
         .collect();
     let chosen = objects::probes(gaps, least, scene.frame);
-    let gap_visit = GapVisit { blur_px: guess, step: BLUR_STEP, circle: false, core_ratio: None };
+    let gap_visit = GapVisit { blur_px: guess, step: BLUR_STEP, circle: false, core_ratio: None, resolution_px: visit.resolution_px };
     let probed_gaps = gaps::probe(scene, &joined.cuts, gaps, &chosen, gap_visit, watch)?;
     let width = |area: &[f64; 3], perimeter: f64| (area[0] - area[2]) / (2.0 * BLUR_QUANTILE * perimeter);
     let particle_edges = probed.iter().map(|o| (width(&o.area_px2, o.shape.perimeter_px), o.shape.perimeter_px, o.shape.circularity));

@@ -1,8 +1,10 @@
 //! Gaps: connected uncovered pieces of the film, half way between film and bare.
 
 mod circle;
+mod kind;
 
 pub use circle::{distance_squared, largest_circle};
+pub use kind::{GapMeasure, ToldGap};
 
 use rayon::prelude::*;
 
@@ -10,7 +12,6 @@ use crate::light::{Scratch, bands};
 use crate::objects::{CHORDS, LARGEST_WINDOW, Refined, Scene, pixels, widen};
 use crate::phases::{Component, Cuts, RunMap, count32, join};
 use crate::plane::{Level, ONE, Rect, Stop, Watch, single};
-use crate::recipe::GapKind;
 use crate::reuse;
 use crate::shape::{Contour, Sides, trace_rows};
 
@@ -29,8 +30,10 @@ pub struct Gap {
     pub largest_circle_px: f64,
     /// Whether a side of the measured region cuts it.
     pub touches_frame: bool,
-    /// What it is.
-    pub kind: GapKind,
+    /// What it is, and what decided on that.
+    pub told: ToldGap,
+    /// Whether it is the bright centre of a hollow thing, which is no gap in the film.
+    pub in_hollow: bool,
 }
 
 impl Gap {
@@ -56,6 +59,8 @@ pub(crate) struct GapVisit {
     pub(crate) circle: bool,
     /// Core ÷ surround of the powder, where it is known; then edges between bare and powder are read half way between those two.
     pub(crate) core_ratio: Option<f64>,
+    /// Smallest distance that the lens resolves, px.
+    pub(crate) resolution_px: f64,
 }
 
 impl GapVisit {
@@ -119,7 +124,8 @@ pub(crate) fn outside_objects(refined: &Refined, frame: Rect, visit: GapVisit, w
             perimeter_px: 0.0,
             largest_circle_px: 2.0 * radius,
             touches_frame: component.at.touches(frame),
-            kind: GapKind::Unsure,
+            told: kind::NOT_TOLD,
+            in_hollow: false,
         });
     }
     let objects: f64 = refined.objects.iter().map(|o| o.area_px2[1]).sum();
@@ -195,15 +201,62 @@ fn visit_gap(scene: &Scene<'_>, cuts: &Cuts, (own, component): (u32, &Component)
     } else {
         0.0
     };
-    Ok(Gap {
+    let mut gap = Gap {
         at: component.at,
         centroid_px: [centre[0] + f64::from(at.x), centre[1] + f64::from(at.y)],
         area_px2,
         perimeter_px: line.perimeter_px,
         largest_circle_px,
         touches_frame: component.at.touches(scene.frame),
-        kind: GapKind::Unsure,
-    })
+        told: kind::NOT_TOLD,
+        in_hollow: false,
+    };
+    if visit.circle {
+        let rim = if gap.touches_frame || at.area() > LARGEST_WINDOW / 4 { None } else { rim(scene, cuts, (own, component), visit)? };
+        gap.told = kind::tell(&gap, scene.frame, visit.resolution_px, rim);
+    }
+    Ok(gap)
+}
+
+/// Optical density of the film just outside a gap ÷ that of the film around; `None` where too little film is seen there.
+fn rim(scene: &Scene<'_>, cuts: &Cuts, (own, component): (u32, &Component), visit: GapVisit) -> Result<Option<f64>, Stop> {
+    const WIDTH_PX: f64 = 4.0;
+    const LEAST: usize = 24;
+    let inner = 2.5 * visit.blur_px + 1.0;
+    let at = component.at.grown(count32(pixels(inner + WIDTH_PX)), scene.frame);
+    let levels = reuse::with(|(scratch, levels): &mut (Scratch, Vec<Level>)| {
+        scene.correction.levels_into(scene.field, at, scratch, levels).map(|()| levels.clone())
+    })?;
+    let width = at.width as usize;
+    let mark = |map: &RunMap, wanted: &dyn Fn(u32) -> bool| {
+        let mut mask = vec![0u8; levels.len()];
+        for (y, line) in (at.y..at.bottom()).zip(mask.chunks_exact_mut(width)) {
+            for i in map.row_within(y, at.x, at.right()).filter(|&i| wanted(map.owner[i])) {
+                line[(map.runs[i].x0.max(at.x) - at.x) as usize..(map.runs[i].x1.min(at.right()) - at.x) as usize].fill(1);
+            }
+        }
+        mask
+    };
+    let near = |mask: &[u8], reach: f64| {
+        let (mut across, mut out) = (Vec::new(), Vec::new());
+        widen(mask, width, reach, &mut across, &mut out);
+        out
+    };
+    let gap = mark(scene.gap, &|o| o == own);
+    let (close, far) = (near(&gap, inner), near(&gap, inner + WIDTH_PX));
+    let powder = near(&mark(scene.particle, &|_| true), inner);
+    let others = near(&mark(scene.gap, &|o| o != own), inner);
+    let free = |i: usize| far[i] != 0 && close[i] == 0 && powder[i] == 0 && others[i] == 0;
+    let mut ring: Vec<Level> = (0..levels.len()).filter(|&i| free(i)).map(|i| levels[i]).collect();
+    if ring.len() < LEAST {
+        return Ok(None);
+    }
+    let middle = ring.len() / 2;
+    let od = |level: f64| -libm::log10((level / f64::from(ONE)).max(1e-5));
+    let here = od(f64::from(*ring.select_nth_unstable(middle).1));
+    let [x, y] = [f64::from(at.x) + f64::from(at.width) / 2.0, f64::from(at.y) + f64::from(at.height) / 2.0];
+    let film = od(cuts.film.at(x, y));
+    Ok((film > 0.0).then(|| here / film))
 }
 
 /// Where bare meets powder, the edge lies half way between those two, not between film and bare: such pixels, and the powder's own, are read

@@ -3,10 +3,15 @@
 //! A field first looks at the largest components ([`crate::field::join_field`]): how wide the blur is and how dark the powder. Then every
 //! one is visited ([`crate::field::refine_field`]).
 
+pub mod basins;
+mod holes;
+mod kind;
 mod measure;
+mod split;
 mod tree;
 mod window;
 
+pub use kind::{Measure, Told};
 pub use measure::frame_weight;
 pub(crate) use measure::{CHORDS, Visit, Visitor, pixels};
 pub(crate) use window::{Scene, to_level, widen};
@@ -15,7 +20,6 @@ use rayon::prelude::*;
 
 use crate::phases::{Component, Run, RunMap, count32};
 use crate::plane::{Level, Rect, Stage, Stop, Watch};
-use crate::recipe::Kind;
 use crate::reuse;
 use crate::shape::Shape;
 
@@ -72,11 +76,18 @@ pub struct Object {
     pub touches_frame: bool,
     /// 1 ÷ the share of the region in which an object of this size lies whole; `None` for those cut by the frame.
     pub weight: Option<f64>,
-    /// What it is.
-    pub kind: Kind,
+    /// Areas of its constituents, px², largest first; empty where there is one.
+    pub constituents_px2: Box<[f32]>,
+    /// What it is, and what decided on that.
+    pub told: Told,
 }
 
 impl Object {
+    /// Number of constituents.
+    pub fn constituents(&self) -> usize {
+        self.constituents_px2.len().max(1)
+    }
+
     /// Area-equivalent diameter in pixels.
     pub fn diameter_px(&self) -> f64 {
         2.0 * (self.area_px2[1] / std::f64::consts::PI).sqrt()
@@ -141,7 +152,7 @@ pub(crate) fn refine(scene: &Scene<'_>, components: &[Component], visit: &Visit,
             let mut found = Vec::new();
             reuse::with(|visitor: &mut Visitor| {
                 for i in range.filter(|&i| components[i].at.area() <= LARGEST_WINDOW) {
-                    visitor.visit(scene, count32(i), components[i].at, visit, &mut found)?;
+                    visitor.visit(scene, (count32(i), &components[i]), visit, &mut found)?;
                 }
                 Ok(found)
             })

@@ -11,7 +11,7 @@
 
 use evenfilm_core::field::FieldResult;
 use evenfilm_core::plane::{Level, ONE, Plane, Rect, Stop};
-use evenfilm_core::quantity::counted;
+use evenfilm_core::quantity::{counted, gap_counted};
 use evenfilm_core::recipe::Recipe;
 use png::{BitDepth, ColorType, Compression, Encoder};
 use rayon::prelude::*;
@@ -80,10 +80,9 @@ pub fn draw(result: &FieldResult, recipe: &Recipe, levels: &Levels<'_>) -> Resul
     let factor = reduction(result.size);
     let mut canvas = grey(result, factor, levels)?;
     let [particles, gaps] = &result.phases;
-    let large: Vec<bool> = result.objects.iter().map(|o| counted(result, o, &recipe.leave_out)).collect();
+    let large: Vec<bool> = result.objects.iter().map(|o| counted(result, o, recipe)).collect();
     let counts = |owner: u32| large.get(owner as usize).copied().unwrap_or(false);
-    let from_px = result.counted_from_um[1] / result.um_per_px;
-    let open = |owner: u32| result.gaps.get(owner as usize).is_some_and(|gap| gap.diameter_px() >= from_px);
+    let open = |owner: u32| result.gaps.get(owner as usize).is_some_and(|gap| gap_counted(result, gap));
     if !result.flags.iter().any(|flag| flag.id == CLEAR_FILM) {
         lines::hatch(&mut canvas, gaps, factor, &open);
         lines::outline(&mut canvas, gaps, factor, &|owner| if open(owner) { lines::GAP } else { lines::SMALL_GAP });

@@ -2,13 +2,16 @@
 
 use std::sync::LazyLock;
 
+use super::holes::{Hole, Holes};
+use super::kind::{Look, TOLD_FROM, tell};
+use super::split::{Parts, SplitRule, Splitter};
 use super::tree::{Branch, Rule, Tree};
 use super::window::{Scene, Window, class, median, pick, to_level, widen};
 use super::{CORE_WIDTHS, CoreFrom, Object, SizedBy};
-use crate::phases::{Run, count32};
+use crate::phases::{Component, Run, count32};
 use crate::plane::{Level, ONE, Rect, Stop, single};
-use crate::recipe::{Contrast, Kind};
-use crate::shape::{Contour, Shape, Sides, trace};
+use crate::recipe::{Contrast, FillHoles};
+use crate::shape::{Contour, Shape, Sides, convex_hull, polygon_area, trace};
 
 /// Optical density of every level, −log10 of the transmission; black counts as half a step.
 static OD: LazyLock<Vec<f32>> =
@@ -36,6 +39,12 @@ pub(crate) struct Visit {
     pub(crate) contrast: Contrast,
     /// Objects less than this across are sized by their deficit of light, px.
     pub(crate) deficit_below_px: f64,
+    /// How deep a neck must be for an object to be taken apart there, px; `None` leaves all whole.
+    pub(crate) split_depth_px: Option<f64>,
+    /// Which holes belong to the object.
+    pub(crate) fill_holes: FillHoles,
+    /// Smallest distance that the lens resolves, px.
+    pub(crate) resolution_px: f64,
 }
 
 /// Straight pieces cut a curved line short, which takes area like a blur of this variance, px² (Σ L³/12r over pieces of length L; the value
@@ -45,6 +54,12 @@ pub(crate) const CHORDS: f64 = 0.12;
 /// The edge may lie this far outside the detection level, px.
 const AROUND: u32 = 3;
 
+/// Where between surround and core a hole counts as dark.
+const HALF_WAY: f64 = 0.5;
+
+/// Smaller objects are not taken apart, px².
+const LEAST_TO_SPLIT: f64 = 12.0;
+
 /// Pixels that an object must have.
 const LEAST_PIXELS: f64 = 3.0;
 
@@ -53,6 +68,8 @@ const LEAST_PIXELS: f64 = 3.0;
 pub(crate) struct Visitor {
     window: Window,
     tree: Tree,
+    holes: Holes,
+    splitter: Splitter,
     values: Vec<f32>,
     contours: [Contour; 3],
     outside: Vec<u8>,
@@ -74,17 +91,20 @@ struct Place {
 }
 
 impl Visitor {
-    /// Measures the objects of component `own`, whose box is `at`, and adds them with their runs.
+    /// Measures the objects of a component and adds them with their runs.
     pub(crate) fn visit(
         &mut self,
         scene: &Scene<'_>,
-        own: u32,
-        at: Rect,
+        (own, component): (u32, &Component),
         visit: &Visit,
         found: &mut Vec<(Object, Vec<(u32, Run)>)>,
     ) -> Result<(), Stop> {
+        let at = component.at;
         let reach = pixels(3.5 * visit.blur_px) + 4;
         self.window.load(scene, own, at.grown(count32(reach), scene.frame))?;
+        if may_enclose(component, visit) {
+            self.window.set_enclosed_apart(&mut self.holes);
+        }
         let surround = self.window.surround(scene, (2.0 * visit.blur_px).max(2.0));
         let prominence = (5.0 * visit.noise).max(0.03 * f64::from(surround));
         let rule = Rule { surround, prominence, edge: visit.edge };
@@ -107,6 +127,9 @@ impl Visitor {
         let surround = f64::from(place.surround);
         let (contrast, core_from) = self.contrast(place, visit);
         self.depths(place);
+        if visit.fill_holes == FillHoles::Dark && visit.edge > HALF_WAY {
+            self.fill_dark_holes(place.part, contrast, visit.edge);
+        }
         let mut area_px2 = self.areas(place.part, frame, contrast, visit);
         let peak = surround - f64::from(place.branch.core);
         // Too blurred to reach half way to the core: its pixels are those half way to its own peak.
@@ -124,8 +147,25 @@ impl Visitor {
         if f64::from(count) < LEAST_PIXELS || area_px2[1] < LEAST_PIXELS {
             return None;
         }
+        let weight = if touches_frame { None } else { frame_weight(frame, extent_of(&self.contours[1].points, at)) };
+        let hull = convex_hull(&self.contours[1].points);
+        let parts = self.parts(place.part, &hull, (contrast, area_px2[1]), visit);
         let contour = &self.contours[1];
-        let weight = if touches_frame { None } else { frame_weight(frame, extent_of(&contour.points, at)) };
+        let shape = Shape::of(contour, &hull, area_px2[1], parts.widest);
+        let mut look = Look {
+            touches_frame,
+            diameter_px: diameter(area_px2[1]),
+            resolution_px: visit.resolution_px,
+            shape: &shape,
+            contour,
+            hull: &hull,
+            constituents: parts.areas_px2.len().max(1),
+            hole: None,
+        };
+        if contour.quarter_turns < 4 && shape.feret_max_px >= TOLD_FROM * visit.resolution_px {
+            look.hole = largest_hole(&mut self.holes, (&self.values, place.part), contrast * visit.edge);
+        }
+        let told = tell(&look);
         let object = Object {
             at,
             centroid_px: self.centroid(place.part, at),
@@ -134,11 +174,12 @@ impl Visitor {
             core_from,
             area_px2,
             sized_by,
-            shape: Shape::of(contour, area_px2[1]),
+            shape,
             od,
             touches_frame,
             weight,
-            kind: Kind::Unsure,
+            constituents_px2: parts.areas_px2,
+            told,
         };
         Some((object, runs))
     }
@@ -155,6 +196,29 @@ impl Visitor {
         // One that spans several blur widths would show the shared contrast if it had it: this one is fainter.
         let wide = f64::from(place.branch.pixels) > 16.0 * visit.blur_px * visit.blur_px;
         if wide && peak < 0.5 * shared { (peak, CoreFrom::Own) } else { (shared, CoreFrom::Shared) }
+    }
+
+    /// What the object is made of. Its widest place is where the search for the largest circle begins.
+    fn parts(&mut self, part: Rect, hull: &[[f64; 2]], (contrast, area_px2): (f64, f64), visit: &Visit) -> Parts {
+        let contour = &self.contours[1];
+        let [x, y] = contour.centroid();
+        let one = Parts { areas_px2: Box::default(), widest: [single(x), single(y)] };
+        if area_px2 < LEAST_TO_SPLIT || Splitter::has_no_neck(contour, polygon_area(hull)) {
+            return one;
+        }
+        let rule = SplitRule { depth_px: visit.split_depth_px.unwrap_or(f64::INFINITY), blur_px: visit.blur_px };
+        self.splitter.split((&self.values, part.width as usize), (contrast, visit.noise), area_px2, rule).unwrap_or(one)
+    }
+
+    /// Takes holes that are nowhere shallower than half way to the core as part of the object. With the edge half way there are none.
+    fn fill_dark_holes(&mut self, part: Rect, contrast: f64, edge: f64) {
+        let (half, edge) = (single(HALF_WAY * contrast), single(edge * contrast));
+        let holes = self.holes.find(self.values.iter().map(|&v| v > edge), part.width as usize);
+        for cells in holes.iter().map(|hole| self.holes.cells(hole)) {
+            if cells.iter().all(|&c| self.values[c as usize] > half) {
+                cells.iter().for_each(|&c| self.values[c as usize] = edge + 1.0);
+            }
+        }
     }
 
     /// Blur-corrected areas at the three edge levels.
@@ -292,6 +356,18 @@ impl Visitor {
         self.mine.clear();
         self.mine.extend(self.zone.iter().map(|&z| u8::from(z == label)));
     }
+}
+
+/// Whether a component may enclose something large enough to matter: it fills less of its box than a disc.
+fn may_enclose(component: &Component, visit: &Visit) -> bool {
+    let at = component.at;
+    f64::from(at.width.min(at.height)) >= TOLD_FROM * visit.resolution_px && (component.area as f64) < 0.7 * at.area() as f64
+}
+
+/// The largest hole of an object at this depth, and the area of all.
+fn largest_hole(holes: &mut Holes, (depths, part): (&[f32], Rect), depth: f64) -> Option<(Hole, f64)> {
+    let found = holes.find(depths.iter().map(|&d| d > single(depth)), part.width as usize);
+    Some((*found.first()?, found.iter().map(|h| f64::from(h.cells)).sum()))
 }
 
 /// Number of pixels that hold a length, rounded up.

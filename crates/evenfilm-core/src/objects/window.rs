@@ -1,5 +1,6 @@
 //! One component seen in its own window: levels, classes, and the level around it.
 
+use super::holes::Holes;
 use crate::light::{Correction, FilmGrid, Scratch};
 use crate::phases::RunMap;
 use crate::plane::{Level, ONE, Rect, Samples, Stop};
@@ -14,6 +15,8 @@ pub(crate) mod class {
     pub(crate) const OTHER: u8 = 2;
     /// Above the gap level.
     pub(crate) const GAP: u8 = 3;
+    /// Enclosed by the component: not part of what surrounds it.
+    pub(crate) const ENCLOSED: u8 = 4;
 }
 
 /// Everything that windows are read from.
@@ -57,6 +60,18 @@ impl Window {
         Ok(())
     }
 
+    /// Tells what the component encloses from what lies around it.
+    pub(crate) fn set_enclosed_apart(&mut self, holes: &mut Holes) {
+        for hole in holes.find(self.classes.iter().map(|&c| c == class::OWN), self.at.width as usize) {
+            for &cell in holes.cells(&hole) {
+                let class = &mut self.classes[cell as usize];
+                if *class != class::OTHER {
+                    *class = class::ENCLOSED;
+                }
+            }
+        }
+    }
+
     fn mark(&mut self, map: &RunMap, at: Rect, class_of: impl Fn(u32) -> u8) {
         let width = at.width as usize;
         for (y, line) in (at.y..).zip(self.classes.chunks_exact_mut(width.max(1))) {
@@ -81,7 +96,7 @@ impl Window {
         const ENOUGH: usize = 8;
         let width = self.width();
         self.mask.clear();
-        self.mask.extend(self.classes.iter().map(|&c| u8::from(c == class::OWN) | u8::from(c == class::OTHER)));
+        self.mask.extend(self.classes.iter().map(|&c| u8::from(c == class::OWN) | u8::from(c == class::OTHER) | u8::from(c == class::ENCLOSED)));
         widen(&self.mask, width, clear, &mut self.across, &mut self.near);
         let has_gap = self.classes.contains(&class::GAP);
         if has_gap {

@@ -39,6 +39,12 @@ pub fn polygon_area(polygon: &[[f64; 2]]) -> f64 {
     (twice / 2.0).abs()
 }
 
+/// Length around a polygon.
+pub fn polygon_length(polygon: &[[f64; 2]]) -> f64 {
+    let next = polygon.iter().cycle().skip(1);
+    polygon.iter().zip(next).map(|(a, b)| distance(*a, *b)).sum()
+}
+
 /// Largest and smallest Feret diameter of a convex polygon, by rotating callipers (G. T. Toussaint 1983, MELECON): the smallest width always
 /// has a hull edge flush with one calliper.
 pub fn feret(hull: &[[f64; 2]]) -> (f64, f64) {

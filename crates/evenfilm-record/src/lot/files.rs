@@ -53,16 +53,16 @@ type File = (String, Vec<u8>);
 
 /// Tables and metadata that do not depend on the revision.
 fn tables_of(measured: &Measured<'_>) -> Vec<File> {
-    let (um_per_px, leave_out) = (measured.batch.scale.um_per_px, &measured.batch.recipe.leave_out);
+    let (um_per_px, recipe) = (measured.batch.scale.um_per_px, &measured.batch.recipe);
     let objects = per_field(&tables::objects(), measured, |table, out, field, result| {
         let row = |(i, object)| {
-            let counted = quantity::counted(result, object, leave_out);
-            ObjectRow { field, id: i + 1, object, counted, um_per_px }
+            let (counted, agglomerate) = (quantity::counted(result, object, recipe), quantity::is_agglomerate(result, object, recipe));
+            ObjectRow { field, id: i + 1, object, counted, agglomerate, um_per_px }
         };
         table.push_rows(out, &result.objects.iter().enumerate().map(row).collect::<Vec<_>>());
     });
     let gaps = per_field(&tables::gaps(), measured, |table, out, field, result| {
-        let row = |(i, gap)| GapRow { field, id: i + 1, gap, um_per_px };
+        let row = |(i, gap)| GapRow { field, id: i + 1, gap, counted: quantity::gap_counted(result, gap), um_per_px };
         table.push_rows(out, &result.gaps.iter().enumerate().map(row).collect::<Vec<_>>());
     });
     let mut files = vec![("objects.csv".into(), objects), ("gaps.csv".into(), gaps), ("fields.csv".into(), fields(measured))];

@@ -79,7 +79,7 @@ pub(super) fn all_fields<'a>(batch: &'a Batch, staging: Staging, job: &Job<'_>) 
     let (fields, kept): (Vec<FieldResult>, Vec<Kept>) = progress.fields.into_values().unzip();
     let start = Instant::now();
     let slides: Vec<String> = batch.fields.iter().map(|field| field.slide.clone()).collect();
-    let result = batch::lot(&fields, &slides, 0, &batch.recipe.leave_out);
+    let result = batch::lot(&fields, &slides, 0, &batch.recipe);
     progress.timing.measure_s += start.elapsed().as_secs_f64();
     Ok(Measured { batch, staging: progress.staging, fields, kept, result, timing: progress.timing })
 }

@@ -3,8 +3,8 @@
 use std::time::Instant;
 
 use evenfilm_core::field::Flag;
-use evenfilm_core::gaps::Gap;
-use evenfilm_core::objects::{Calibration, CoreFrom, Object, SizedBy};
+use evenfilm_core::gaps::{Gap, GapMeasure, ToldGap};
+use evenfilm_core::objects::{Calibration, CoreFrom, Object, SizedBy, Measure, Told};
 use evenfilm_core::phases::{Run, RunMap};
 use evenfilm_core::recipe::{GapKind, Kind};
 use evenfilm_core::shape::Shape;
@@ -49,7 +49,8 @@ fn object(&(x, y, r): &Disc) -> Object {
         od: [0.5, 0.9],
         touches_frame: false,
         weight: Some(1.0),
-        kind: Kind::Powder,
+        constituents_px2: Box::default(),
+        told: Told { kind: Kind::Powder, by: Measure::Elongation, value: 1.25 },
     }
 }
 
@@ -61,7 +62,8 @@ fn gap(&(x, y, r): &Disc) -> Gap {
         perimeter_px: 2.0 * std::f64::consts::PI * r,
         largest_circle_px: 2.0 * r,
         touches_frame: false,
-        kind: GapKind::Unsure,
+        told: ToldGap { kind: GapKind::Unsure, by: GapMeasure::Size, value: 4.5 },
+        in_hollow: false,
     }
 }
 

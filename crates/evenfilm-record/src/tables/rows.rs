@@ -59,6 +59,8 @@ pub struct ObjectRow<'a> {
     pub object: &'a Object,
     /// Whether it is at least as large as the smallest counted and of a kind that counts.
     pub counted: bool,
+    /// Whether the recipe's rule calls it an agglomerate.
+    pub agglomerate: bool,
     /// Width of a pixel, µm.
     pub um_per_px: f64,
 }
@@ -83,6 +85,8 @@ pub struct GapRow<'a> {
     pub id: usize,
     /// The gap.
     pub gap: &'a Gap,
+    /// Whether it is at least as large as the smallest counted and not the bright centre of a hollow thing.
+    pub counted: bool,
     /// Width of a pixel, µm.
     pub um_per_px: f64,
 }
@@ -218,7 +222,7 @@ pub fn objects<'a>() -> Table<ObjectRow<'a>> {
         whole("id", "number of the object in the field, in the order of first pixels", |row| Cell::Whole(row.id as u64)),
         number("x_um", "µm", ["centroid from the left side of the picture", ""], |row| row.length(row.object.centroid_px[0])),
         number("y_um", "µm", ["centroid from the top of the picture", ""], |row| row.length(row.object.centroid_px[1])),
-        text("kind", "powder, hollow, fibre, crystal, dust or unsure", |row| Cell::Text(row.object.kind.word())),
+        text("kind", "powder, hollow, fibre, crystal, dust or unsure", |row| Cell::Text(row.object.told.kind.word())),
         flag("counted", "whether it is at least size_from_um across and of a kind that counts", |row| Cell::Flag(row.counted)),
         number("area_um2", "µm²", ["projected area", ISO_9276_6], |row| measured(row.object.area_px2[1] * row.um_per_px * row.um_per_px)),
         number("diameter_um", "µm", ["diameter of the circle of the same area", ISO_9276_6], |row| row.length(row.object.diameter_px())),
@@ -240,10 +244,16 @@ pub fn objects<'a>() -> Table<ObjectRow<'a>> {
         number("aspect_ratio", "", ["smallest ÷ largest Feret diameter; empty where the frame cuts it", ISO_9276_6], |row| {
             row.whole(row.object.shape.aspect_ratio)
         }),
+        number("convexity", "", ["length of the convex hull ÷ perimeter; empty where the frame cuts it", ISO_9276_6], |row| {
+            row.whole(row.object.shape.convexity)
+        }),
+        number("inscribed_um", "µm", ["diameter of the largest circle inside; empty where the frame cuts it", ISO_9276_6], |row| {
+            row.whole(row.object.shape.inscribed_px * row.um_per_px)
+        }),
         number("od_mean", "", ["mean optical density above the surround", ""], |row| measured(row.object.od[0])),
         number("od_peak", "", ["largest optical density above the surround", ""], |row| measured(row.object.od[1])),
-        whole("constituents", "parts after splitting at necks; empty: not measured", |_| Cell::Empty),
-        flag("agglomerate", "whether the recipe's rule calls it one; empty: not measured", |_| Cell::Empty),
+        whole("constituents", "parts after splitting at necks", |row| Cell::Whole(row.object.constituents() as u64)),
+        flag("agglomerate", "whether it counts and the recipe's rule calls it an agglomerate", |row| Cell::Flag(row.agglomerate)),
         flag("touches_frame", "whether a side of the measured region cuts it", |row| Cell::Flag(row.object.touches_frame)),
         number(
             "weight",
@@ -252,6 +262,12 @@ pub fn objects<'a>() -> Table<ObjectRow<'a>> {
             |row| Cell::Number(row.object.weight),
         ),
         text("sized_by", "what the area comes from: the outline, or the deficit of light", |row| Cell::Text(row.object.sized_by.word())),
+        text("kind_by", "the measure that decided on the kind: frame, size, ring, elongation, corners or repeat", |row| {
+            Cell::Text(row.object.told.by.word())
+        }),
+        number("kind_value", "", ["its value: see the table of kinds in the documentation of the program", ""], |row| {
+            measured(f64::from(row.object.told.value))
+        }),
     ];
     Table { name: "objects", about: "a row per object detected, counted or not", columns }
 }
@@ -264,13 +280,20 @@ pub fn gaps<'a>() -> Table<GapRow<'a>> {
         whole("id", "number of the gap in the field, in the order of first pixels", |row| Cell::Whole(row.id as u64)),
         number("x_um", "µm", ["centroid from the left side of the picture", ""], |row| row.length(row.gap.centroid_px[0])),
         number("y_um", "µm", ["centroid from the top of the picture", ""], |row| row.length(row.gap.centroid_px[1])),
-        text("kind", "round, crack, dewetting, streak or unsure", |row| Cell::Text(row.gap.kind.word())),
+        text("kind", "round, crack, dewetting, streak or unsure", |row| Cell::Text(row.gap.told.kind.word())),
         number("area_um2", "µm²", ["bare area", ""], |row| measured(row.gap.area_px2[1] * row.um_per_px * row.um_per_px)),
         number("diameter_um", "µm", ["diameter of the circle of the same area", ISO_9276_6], |row| row.length(row.gap.diameter_px())),
         number("largest_circle_um", "µm", ["diameter of the largest circle that fits inside the gap and the frame", ""], |row| {
             row.length(row.gap.largest_circle_px)
         }),
         flag("touches_frame", "whether a side of the measured region cuts it", |row| Cell::Flag(row.gap.touches_frame)),
+        flag("counted", "whether it is at least gap_from_um across and not the bright centre of a hollow thing", |row| Cell::Flag(row.counted)),
+        text("kind_by", "the measure that decided on the kind: size, span, elongation, frame, rim or circularity", |row| {
+            Cell::Text(row.gap.told.by.word())
+        }),
+        number("kind_value", "", ["its value: see the table of kinds in the documentation of the program", ""], |row| {
+            measured(row.gap.told.value)
+        }),
     ];
     Table { name: "gaps", about: "a row per gap", columns }
 }

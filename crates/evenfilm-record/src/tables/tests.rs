@@ -2,8 +2,8 @@
 
 use std::time::Instant;
 
-use evenfilm_core::gaps::Gap;
-use evenfilm_core::objects::{CoreFrom, Object, SizedBy};
+use evenfilm_core::gaps::{Gap, GapMeasure, ToldGap};
+use evenfilm_core::objects::{CoreFrom, Object, SizedBy, Measure, Told};
 use evenfilm_core::plane::Rect;
 use evenfilm_core::quantity::QUANTITIES;
 use evenfilm_core::recipe::{GapKind, Kind};
@@ -26,11 +26,12 @@ fn object(x: f64) -> Object {
         core_from: CoreFrom::Own,
         area_px2: [70.0, 64.123_456_789_1, 60.0],
         sized_by: SizedBy::Deficit,
-        shape: Shape { feret_max_px: 9.5, feret_min_px: 8.5, perimeter_px: 28.3, circularity: 0.991, solidity: 0.99, aspect_ratio: 0.9 },
+        shape: Shape { feret_max_px: 9.5, feret_min_px: 8.5, perimeter_px: 28.3, circularity: 0.991, solidity: 0.99, aspect_ratio: 0.9, convexity: 0.98, inscribed_px: 8.25 },
         od: [0.61, 0.95],
         touches_frame: false,
         weight: Some(1.02),
-        kind: Kind::Powder,
+        constituents_px2: Box::default(),
+        told: Told { kind: Kind::Powder, by: Measure::Elongation, value: 1.25 },
     }
 }
 
@@ -75,7 +76,7 @@ fn formulas_are_neutralised_and_numbers_are_not() {
 fn lines_end_with_cr_lf_and_have_all_cells() {
     let table = objects();
     let object = object(1.0);
-    let rows = [1, 2].map(|id| ObjectRow { field: 1, id, object: &object, counted: true, um_per_px: 0.25 });
+    let rows = [1, 2].map(|id| ObjectRow { field: 1, id, object: &object, counted: true, agglomerate: false, um_per_px: 0.25 });
     let csv = String::from_utf8(table.csv(&rows)).unwrap();
     assert_eq!(csv.matches("\r\n").count(), 3);
     assert_eq!(csv.matches('\n').count(), 3);
@@ -98,7 +99,7 @@ fn objects_are_in_micrometres() {
 #[test]
 fn the_shape_of_what_the_frame_cuts_is_not_measured() {
     let object = Object { touches_frame: true, weight: None, ..object(10.5) };
-    let cells = cells(&objects(), &ObjectRow { field: 3, id: 7, object: &object, counted: true, um_per_px: 0.25 });
+    let cells = cells(&objects(), &ObjectRow { field: 3, id: 7, object: &object, counted: true, agglomerate: false, um_per_px: 0.25 });
     for id in ["perimeter_um", "circularity", "solidity", "aspect_ratio", "weight"] {
         assert_eq!(cell(&cells, id), "", "{id}");
     }
@@ -115,11 +116,12 @@ fn gaps_have_the_columns_of_the_design() {
         perimeter_px: 110.0,
         largest_circle_px: 30.0,
         touches_frame: true,
-        kind: GapKind::Unsure,
+        told: ToldGap { kind: GapKind::Unsure, by: GapMeasure::Size, value: 4.5 },
+        in_hollow: false,
     };
-    let cells = cells(&gaps(), &GapRow { field: 1, id: 1, gap: &gap, um_per_px: 0.5 });
+    let cells = cells(&gaps(), &GapRow { field: 1, id: 1, gap: &gap, counted: true, um_per_px: 0.5 });
     let line: Vec<String> = cells.iter().map(|(id, value)| format!("{id}={value}")).collect();
-    let expected = "field=1 id=1 x_um=50 y_um=25 kind=unsure area_um2=225 diameter_um=16.9256875 largest_circle_um=15 touches_frame=true";
+    let expected = "field=1 id=1 x_um=50 y_um=25 kind=unsure area_um2=225 diameter_um=16.9256875 largest_circle_um=15 touches_frame=true counted=true kind_by=size kind_value=4.5";
     assert_eq!(line.join(" "), expected);
 }
 
@@ -169,7 +171,7 @@ fn metadata_names_every_column_once_in_order() {
 #[test]
 fn many_objects_are_written_fast() {
     let many: Vec<Object> = (0..30_000).map(|i| object(f64::from(i) * 0.137)).collect();
-    let row = |(i, object)| ObjectRow { field: 1, id: i + 1, object, counted: true, um_per_px: 0.2501 };
+    let row = |(i, object)| ObjectRow { field: 1, id: i + 1, object, counted: true, agglomerate: false, um_per_px: 0.2501 };
     let start = Instant::now();
     let rows: Vec<_> = many.iter().enumerate().map(row).collect();
     let csv = objects().csv(&rows);

@@ -1,0 +1,212 @@
+//! Kinds: what an object is, by stated measures. In this order:
+//!
+//! | measure | what it is | kind |
+//! | --- | --- | --- |
+//! | frame | the frame cuts it: its shape is not seen | unsure |
+//! | size | diameter ÷ resolution (0.61 λ/NA) below 5: its shape cannot be told | unsure |
+//! | ring | bright hole ÷ whole area, at least 0.08, the hole in the middle of a round outline (spread of its radii at most 0.10 of their mean) | hollow |
+//! | elongation | geodesic length ÷ thickness (ISO 9276-6) at least 10, in pieces at least three times as long as wide | fibre |
+//! | elongation | 3.5 to 10, straight (length by Feret at least 0.9 of the geodesic) and solid (0.85) | crystal (needle) |
+//! | corners | at most six corners describe the outline to 2.5 % of its diameter, solid (0.95), 20 px and 8 resolutions across | crystal (plate) |
+//! | repeat | share that is dark at the same place in every field, at least a half ([`crate::dust`]) | dust |
+//!
+//! What is near a limit is unsure, the rest powder. ISO 9276-6 names the measures; the limits are this program's, set on rendered films.
+
+use crate::recipe::Kind;
+use crate::shape::{Contour, Shape, length_and_thickness};
+
+use super::holes::Hole;
+
+crate::choices! {
+    /// The measure that decided on a kind.
+    Measure {
+        /// The frame cuts it.
+        Frame = "frame",
+        /// Diameter ÷ resolution.
+        Size = "size",
+        /// Bright hole ÷ whole area.
+        Ring = "ring",
+        /// Geodesic length ÷ thickness.
+        Elongation = "elongation",
+        /// Corners that describe the outline.
+        Corners = "corners",
+        /// Share that is dark at the same place in every field.
+        Repeat = "repeat",
+    }
+}
+
+/// A kind and what decided on it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Told {
+    /// The kind.
+    pub kind: Kind,
+    /// The measure that decided.
+    pub by: Measure,
+    /// Its value.
+    pub value: f32,
+}
+
+impl Told {
+    fn new(kind: Kind, by: Measure, value: f64) -> Self {
+        Self { kind, by, value: crate::plane::single(value) }
+    }
+}
+
+/// Diameter in resolutions from which a shape can be told.
+pub(crate) const TOLD_FROM: f64 = 5.0;
+const RING_LEAST: f64 = 0.08;
+const RING_ROUND: f64 = 0.10;
+const RING_UNSURE: f64 = 0.14;
+const FIBRE: f64 = 10.0;
+const FIBRE_PIECES: f64 = 3.0;
+const NEEDLE: f64 = 3.5;
+const PLATE_CORNERS: usize = 6;
+const PLATE_PX: f64 = 20.0;
+const PLATE_RESOLUTIONS: f64 = 8.0;
+
+/// What a kind is told from. Lengths are in pixels.
+pub(crate) struct Look<'a> {
+    pub(crate) touches_frame: bool,
+    pub(crate) diameter_px: f64,
+    pub(crate) resolution_px: f64,
+    pub(crate) shape: &'a Shape,
+    pub(crate) contour: &'a Contour,
+    pub(crate) hull: &'a [[f64; 2]],
+    pub(crate) constituents: usize,
+    /// Its largest hole, and the area of all.
+    pub(crate) hole: Option<(Hole, f64)>,
+}
+
+/// Tells the kind of one object.
+pub(crate) fn tell(look: &Look<'_>) -> Told {
+    if look.touches_frame {
+        return Told::new(Kind::Unsure, Measure::Frame, 1.0);
+    }
+    let [length, thickness] = length_and_thickness(look.contour.area_px2, look.contour.perimeter_px);
+    let across = look.diameter_px / look.resolution_px;
+    if across < TOLD_FROM && look.shape.feret_max_px < 2.0 * TOLD_FROM * look.resolution_px {
+        return Told::new(Kind::Unsure, Measure::Size, across);
+    }
+    if let Some(told) = ring(look) {
+        return told;
+    }
+    let elongation = if thickness > 0.0 { (length / thickness).max(1.0) } else { 1.0 };
+    let pieces = elongation / look.constituents as f64;
+    if elongation >= FIBRE && pieces >= FIBRE_PIECES {
+        return Told::new(Kind::Fibre, Measure::Elongation, elongation);
+    }
+    let straight = look.shape.feret_max_px >= 0.9 * length;
+    if elongation >= NEEDLE && pieces >= FIBRE_PIECES {
+        let needle = straight && look.shape.solidity >= 0.85;
+        return Told::new(if needle { Kind::Crystal } else { Kind::Unsure }, Measure::Elongation, elongation);
+    }
+    if let Some(corners) = plate(look) {
+        return Told::new(Kind::Crystal, Measure::Corners, corners as f64);
+    }
+    Told::new(Kind::Powder, Measure::Elongation, elongation)
+}
+
+/// A dark ring with a bright centre.
+fn ring(look: &Look<'_>) -> Option<Told> {
+    let (hole, holes_px2) = look.hole?;
+    let whole = look.contour.area_px2 + holes_px2;
+    let share = f64::from(hole.cells) / whole;
+    if share < RING_LEAST || 2.0 * (whole / std::f64::consts::PI).sqrt() < TOLD_FROM * look.resolution_px {
+        return None;
+    }
+    let [mean, spread, aside] = roundness(&look.contour.points, hole)?;
+    let (round, aside) = (spread / mean, aside / mean);
+    if round <= RING_ROUND && aside <= 0.25 {
+        return Some(Told::new(Kind::Hollow, Measure::Ring, share));
+    }
+    (round <= RING_UNSURE && aside <= 0.35).then(|| Told::new(Kind::Unsure, Measure::Ring, share))
+}
+
+/// Mean and standard deviation of the outer outline's distance from its own middle, and the distance of the hole's middle from there. The
+/// outer outline is what lies farther from the hole's middle than anything else in its direction.
+fn roundness(points: &[[f32; 2]], hole: Hole) -> Option<[f64; 3]> {
+    const SECTORS: usize = 48;
+    let mut outer = [0.0f64; SECTORS];
+    let mut middle = hole.centre;
+    // The second round is about the middle that the first one found.
+    for _ in 0..2 {
+        outer = [0.0; SECTORS];
+        let mut places = [[0.0; 2]; SECTORS];
+        for p in points {
+            let (dx, dy) = (f64::from(p[0]) - middle[0], f64::from(p[1]) - middle[1]);
+            let turn = (libm::atan2(dy, dx) / std::f64::consts::TAU + 1.0).fract();
+            let sector = whole(turn * SECTORS as f64).min(SECTORS - 1);
+            let far = libm::hypot(dx, dy);
+            if far > outer[sector] {
+                (outer[sector], places[sector]) = (far, [f64::from(p[0]), f64::from(p[1])]);
+            }
+        }
+        if outer.iter().any(|&r| r <= 0.0) {
+            return None;
+        }
+        middle = [0, 1].map(|k| places.iter().map(|p| p[k]).sum::<f64>() / SECTORS as f64);
+    }
+    let (mean, deviation) = crate::statistics::mean_and_deviation(&outer)?;
+    Some([mean, deviation.unwrap_or(0.0), libm::hypot(middle[0] - hole.centre[0], middle[1] - hole.centre[1])])
+}
+
+#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a share of a few sectors")]
+fn whole(of: f64) -> usize {
+    of as usize
+}
+
+/// Number of corners of a plate.
+fn plate(look: &Look<'_>) -> Option<usize> {
+    let large = look.diameter_px >= PLATE_PX.max(PLATE_RESOLUTIONS * look.resolution_px);
+    if !large || look.shape.solidity < 0.95 || look.constituents > 1 {
+        return None;
+    }
+    let corners = corners(look.hull, 0.025 * look.diameter_px);
+    (corners <= PLATE_CORNERS).then_some(corners)
+}
+
+/// Number of corners of a convex polygon that are left when those are dropped that lie within `tolerance` of the line between their
+/// neighbours (U. Ramer 1972, Comput. Graph. Image Process. 1, 244; D. Douglas & T. Peucker 1973).
+fn corners(hull: &[[f64; 2]], tolerance: f64) -> usize {
+    let far_from = |p: [f64; 2]| {
+        let away = |i: &usize| libm::hypot(hull[*i][0] - p[0], hull[*i][1] - p[1]);
+        (0..hull.len()).reduce(|a, b| if away(&b) > away(&a) { b } else { a }).unwrap_or(0)
+    };
+    let Some(&start) = hull.first() else { return 0 };
+    // Two corners for sure: the ends of a long diagonal.
+    let one = far_from(start);
+    let two = far_from(hull[one]);
+    let n = hull.len();
+    let chain = |from: usize, to: usize| (0..=(to + n - from) % n).map(|k| hull[(from + k) % n]).collect::<Vec<_>>();
+    2 + kept(&chain(one, two), tolerance) + kept(&chain(two, one), tolerance)
+}
+
+/// Points of a chain that are kept between its ends.
+fn kept(chain: &[[f64; 2]], tolerance: f64) -> usize {
+    let [Some(&a), Some(&b)] = [chain.first(), chain.last()] else { return 0 };
+    let length = libm::hypot(b[0] - a[0], b[1] - a[1]).max(f64::MIN_POSITIVE);
+    let aside = |p: &[f64; 2]| ((b[0] - a[0]) * (p[1] - a[1]) - (b[1] - a[1]) * (p[0] - a[0])).abs() / length;
+    let Some(top) = (1..chain.len().saturating_sub(1)).reduce(|i, j| if aside(&chain[j]) > aside(&chain[i]) { j } else { i }) else {
+        return 0;
+    };
+    if aside(&chain[top]) <= tolerance { 0 } else { 1 + kept(&chain[..=top], tolerance) + kept(&chain[top..], tolerance) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn polygon(n: u32, radius: f64) -> Vec<[f64; 2]> {
+        let turn = |i: u32| std::f64::consts::TAU * f64::from(i) / f64::from(n) + 0.3;
+        (0..n).map(|i| [20.0 + radius * libm::cos(turn(i)), 20.0 + radius * libm::sin(turn(i))]).collect()
+    }
+
+    #[test]
+    fn corners_of_regular_polygons_and_of_a_circle() {
+        for n in 3..=8 {
+            assert_eq!(corners(&polygon(n, 15.0), 0.3), n as usize);
+        }
+        assert!(corners(&polygon(200, 15.0), 0.025 * 30.0) > 8);
+        assert_eq!(corners(&[], 1.0), 0);
+    }
+}

@@ -1,0 +1,183 @@
+//! Splitting: an object taken apart at its necks.
+//!
+//! Blur fills the crevices between touching parts, so necks are looked for in depths sharpened by the known blur: its inverse to second order,
+//! 1 − s²∇²/2 + s⁴∇⁴/8 of a Gaussian of variance s², on whole numbers. The outline at 0.7 of the contrast is drawn on cells of half a
+//! pixel, the distance to it is flooded ([`super::basins`]), and a part stands apart if its neck is deep enough.
+//!
+//! Measured on rendered clumps of 8–40 touching discs of 4–16 px at a blur of 1.06 px: the plain outline finds 56–87 % of the discs, this one
+//! 97–100 % (discs that overlap by a twentieth of their radii: 89–98 %), and leaves discs, ellipses and ragged pieces whole.
+
+use super::basins::{Basin, Flood};
+use crate::gaps::distance_squared;
+use crate::shape::Contour;
+
+/// How objects are taken apart.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct SplitRule {
+    /// How much narrower than the lesser part a neck must be, px, radius against half width.
+    pub(crate) depth_px: f64,
+    /// Standard deviation of the blur, px.
+    pub(crate) blur_px: f64,
+}
+
+/// What an object is made of.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Parts {
+    /// Areas of the constituents, px²; empty where there is one.
+    pub(crate) areas_px2: Box<[f32]>,
+    /// Where it is widest, in the window.
+    pub(crate) widest: [f32; 2],
+}
+
+/// Cells along a pixel.
+const FINE: usize = 2;
+/// Share of the contrast at which the sharpened outline is drawn.
+const LEVEL: f64 = 0.7;
+/// The same where there is too much noise to sharpen.
+const LEVEL_PLAIN: f64 = 0.6;
+/// Most noise that sharpening may leave, as a share of the contrast.
+const NOISE: f64 = 0.07;
+/// A neck shallower than this is noise, px.
+const LEAST_DEPTH_PX: f64 = 0.3;
+/// A neck wider than this share of the lesser part is none.
+const WIDEST_NECK: f64 = 0.87;
+/// Parts of a smaller radius than so many blur widths read shallower necks, in proportion.
+const CLEAR_RADII: f64 = 5.3;
+/// A part of a smaller radius is noise, px.
+const LEAST_RADIUS_PX: f64 = 0.75;
+
+/// Buffers of one thread.
+#[derive(Default)]
+pub(crate) struct Splitter {
+    sharp: Vec<i32>,
+    first: Vec<i32>,
+    mask: Vec<bool>,
+    flood: Flood,
+}
+
+impl Splitter {
+    /// Whether an outline is so nearly convex that it has no neck: the hull's area beyond it is that of the outline's own roughness.
+    pub(crate) fn has_no_neck(contour: &Contour, hull_px2: f64) -> bool {
+        hull_px2 - contour.area_px2 < 0.3 + 0.04 * contour.perimeter_px
+    }
+
+    /// Takes an object apart, given by its depths below the surround in a window with rows of `width` (others' pixels below 0), its contrast
+    /// and its blur-corrected area. `noise` is that of a pixel, in levels.
+    pub(crate) fn split(&mut self, (depths, width): (&[f32], usize), (contrast, noise): (f64, f64), area_px2: f64, rule: SplitRule) -> Option<Parts> {
+        let level = self.sharpen(depths, width, noise / contrast, rule.blur_px);
+        self.draw(width, level * contrast);
+        if self.mask.iter().all(|&m| m) {
+            return None;
+        }
+        let distance2 = distance_squared(&self.mask, FINE * width);
+        // Cells to px; the edge lies half a cell from the last cell inside.
+        let radius = |cells: f64| (cells - 0.5) / FINE as f64;
+        let least = |peak: f64| LEAST_DEPTH_PX.max(rule.depth_px * (peak / (CLEAR_RADII * rule.blur_px)).min(1.0));
+        let apart = |peak: f64, saddle: f64| {
+            let (peak, saddle) = (radius(peak), radius(saddle));
+            peak - saddle >= least(peak) && saddle <= WIDEST_NECK * peak
+        };
+        let mut basins = self.flood.basins(&distance2, FINE * width, apart);
+        basins.retain(|b| radius((b.peak2 as f64).sqrt()) >= LEAST_RADIUS_PX);
+        let largest = basins.iter().reduce(|a, b| if b.peak2 > a.peak2 { b } else { a })?;
+        let place = |cell: usize| (cell as f32 + 0.5) / FINE as f32;
+        let widest = [place(largest.at % (FINE * width)), place(largest.at / (FINE * width))];
+        let areas_px2 = if basins.len() > 1 { widened(&basins, area_px2) } else { Box::default() };
+        Some(Parts { areas_px2, widest })
+    }
+
+    /// Sharpens the depths as far as the noise allows; returns the share of the contrast at which to draw the outline.
+    #[expect(clippy::cast_possible_truncation, reason = "levels and their sharpened values stay far below 2³¹")]
+    fn sharpen(&mut self, depths: &[f32], width: usize, noise: f64, blur_px: f64) -> f64 {
+        self.sharp.clear();
+        self.sharp.extend(depths.iter().map(|&d| d.max(0.0) as i32));
+        // Wider blur needs wider steps, or the noise between neighbours is all that grows.
+        let step = (1..).find(|&s| blur_px < 1.5 * f64::from(s) + 0.15).unwrap_or(1);
+        let first = 0.5 * blur_px * blur_px / f64::from(step * step);
+        let second = 0.5 * first * first;
+        let orders = [gain(first, second), gain(first, 0.0)].iter().position(|g| noise * g <= NOISE);
+        let Some(order) = orders else { return LEVEL_PLAIN };
+        let original = self.sharp.clone();
+        laplacian(&original, width, step as usize, &mut self.first);
+        let mut twice = Vec::new();
+        if order == 0 {
+            laplacian(&self.first, width, step as usize, &mut twice);
+        }
+        for (i, value) in self.sharp.iter_mut().enumerate() {
+            let more = twice.get(i).map_or(0.0, |&t| second / 36.0 * f64::from(t));
+            *value += libm::rint(more - first / 6.0 * f64::from(self.first[i])) as i32;
+        }
+        LEVEL
+    }
+
+    /// Draws the mask of the fine cells deeper than `depth`, read by straight lines between pixel centres.
+    #[expect(clippy::cast_possible_truncation, reason = "depths are levels")]
+    fn draw(&mut self, width: usize, depth: f64) {
+        let cut = 16 * libm::rint(depth) as i32;
+        let height = self.sharp.len() / width;
+        self.mask.clear();
+        self.mask.reserve(FINE * FINE * self.sharp.len());
+        for y in 0..FINE * height {
+            let rows = beside(y, height);
+            let line = |x: usize| 3 * self.sharp[rows[0] * width + x] + self.sharp[rows[1] * width + x];
+            self.mask.extend((0..FINE * width).map(|x| {
+                let columns = beside(x, width);
+                3 * line(columns[0]) + line(columns[1]) > cut
+            }));
+        }
+    }
+}
+
+/// The pixel that a fine cell lies in, and the next one on its side, along one axis of `count` pixels.
+fn beside(cell: usize, count: usize) -> [usize; 2] {
+    let own = cell / FINE;
+    [own, if cell.is_multiple_of(FINE) { own.saturating_sub(1) } else { (own + 1).min(count - 1) }]
+}
+
+/// Six times the Laplacian on a square grid, exact for every direction to fourth order (M. Patra & M. Karttunen 2006, Numer. Methods Partial
+/// Differ. Equ. 22, 936), between values `step` apart; what lies beyond a side repeats it.
+fn laplacian(of: &[i32], width: usize, step: usize, out: &mut Vec<i32>) {
+    let height = of.len() / width;
+    out.clear();
+    for y in 0..height {
+        let (up, down) = (y.saturating_sub(step) * width, (y + step).min(height - 1) * width);
+        let row = y * width;
+        out.extend((0..width).map(|x| {
+            let (left, right) = (x.saturating_sub(step), (x + step).min(width - 1));
+            let sides = of[up + x] + of[down + x] + of[row + left] + of[row + right];
+            let corners = of[up + left] + of[up + right] + of[down + left] + of[down + right];
+            4 * sides + corners - 20 * of[row + x]
+        }));
+    }
+}
+
+/// Factor by which 1 − `first`·∇² + `second`·∇⁴ widens independent noise: the root of the sum of its squared weights.
+fn gain(first: f64, second: f64) -> f64 {
+    const PLAIN: [[f64; 3]; 3] = [[1.0, 4.0, 1.0], [4.0, -20.0, 4.0], [1.0, 4.0, 1.0]];
+    let mut weights = [[0.0; 5]; 5];
+    weights[2][2] = 1.0;
+    for (y, row) in PLAIN.iter().enumerate() {
+        for (x, a) in row.iter().enumerate() {
+            weights[y + 1][x + 1] -= first * a / 6.0;
+            for (v, other) in PLAIN.iter().enumerate() {
+                for (u, b) in other.iter().enumerate() {
+                    weights[y + v][x + u] += second * a * b / 36.0;
+                }
+            }
+        }
+    }
+    weights.iter().flatten().map(|w| w * w).sum::<f64>().sqrt()
+}
+
+/// Areas of the parts, each widened by the same distance so that they sum to the object's area, px².
+fn widened(basins: &[Basin], area_px2: f64) -> Box<[f32]> {
+    let n = basins.len() as f64;
+    let radii: Vec<f64> = basins.iter().map(|b| (b.cells / (FINE * FINE) as f64 / std::f64::consts::PI).sqrt()).collect();
+    let (sum, squares) = (radii.iter().sum::<f64>(), radii.iter().map(|r| r * r).sum::<f64>());
+    // Σ (r + e)² = A/π.
+    let under = sum * sum - n * (squares - area_px2 / std::f64::consts::PI);
+    let by = (under.max(0.0).sqrt() - sum) / n;
+    let mut areas: Vec<f32> = radii.iter().map(|r| crate::plane::single(std::f64::consts::PI * (r + by) * (r + by))).collect();
+    areas.sort_by(|a, b| b.total_cmp(a));
+    areas.into()
+}
