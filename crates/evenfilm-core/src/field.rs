@@ -7,7 +7,7 @@ use crate::light::{Correction, FilmGrid, Lamp, Optics, Seen, look, noise_of_coun
 use crate::objects::{self, Calibration, Object, Refined, Scene, Visit, Visitor};
 use crate::phases::{Component, Cut, Cuts, RunMap, count32, cut, join};
 use crate::plane::{ONE, Rect, Samples, Stage, Stop, Watch};
-use crate::recipe::{Detect, Film, Recipe};
+use crate::recipe::{Detect, Film, Kind, Recipe};
 use crate::reuse;
 
 /// Something about a field that a reader of its numbers should know. A poor picture is a result with flags, not an error.
@@ -51,6 +51,8 @@ pub struct FieldResult {
     pub size: (u32, u32),
     /// Width of a pixel, µm.
     pub um_per_px: f64,
+    /// Smallest distance that the lens resolves, px.
+    pub resolution_px: f64,
     /// Objects in order of their first pixel, from 3 px.
     pub objects: Vec<Object>,
     /// Gaps in order of their first pixel; empty where gaps could not be measured.
@@ -268,7 +270,8 @@ pub fn measure(
     let joined = join_field(field, (surveyed, correction), film_elsewhere, setting)?;
     let refined = refine_field(field, correction, &joined, setting)?;
     (setting.watch.tell)(Stage::Sum, 0.0);
-    let (gaps, gap_map) = gaps_of(field, correction, (&joined, &refined), setting)?;
+    let (mut gaps, gap_map) = gaps_of(field, correction, (&joined, &refined), setting)?;
+    mark_centres(&mut gaps, &refined.objects);
     let flags = flags_of(surveyed, film_elsewhere.is_some(), &joined, &refined);
     let Joined { film, cuts, calibration, thin, bare_known, .. } = joined;
     let hazy = bare_known && !film.clear;
@@ -276,6 +279,7 @@ pub fn measure(
     Ok(FieldResult {
         size: field.size(),
         um_per_px: setting.optics.um_per_px,
+        resolution_px: resolution(setting.optics, calibration.blur_px),
         objects: weighted(refined.objects, setting.recipe),
         bare_measured: bare_known,
         counted_from_um: counted_from(setting.optics, setting.recipe),
@@ -320,6 +324,17 @@ fn gaps_of(
 /// Smallest distance that the lens resolves, px.
 fn resolution(optics: &Optics, blur_px: f64) -> f64 {
     optics.resolution_px().unwrap_or(BLURS_A_RESOLUTION * blur_px)
+}
+
+/// Marks the gaps that are the bright centres of hollow things.
+fn mark_centres(gaps: &mut [Gap], objects: &[Object]) {
+    for hollow in objects.iter().filter(|o| o.told.kind == Kind::Hollow) {
+        let reach = 0.5 * hollow.shape.feret_min_px;
+        for gap in gaps.iter_mut().filter(|g| g.at.union(hollow.at) == hollow.at) {
+            let [dx, dy] = [0, 1].map(|k| gap.centroid_px[k] - hollow.centroid_px[k]);
+            gap.in_hollow |= dx * dx + dy * dy < reach * reach;
+        }
+    }
 }
 
 fn visit_of(setting: &Setting<'_>, noise: f64, blur_px: f64) -> Visit {

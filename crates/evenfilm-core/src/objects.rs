@@ -11,6 +11,7 @@ mod split;
 mod tree;
 mod window;
 
+pub(crate) use kind::TOLD_FROM;
 pub use kind::{Measure, Told};
 pub use measure::frame_weight;
 pub(crate) use measure::{CHORDS, Visit, Visitor, pixels};

@@ -90,12 +90,13 @@ pub struct Timing {
     pub write_s: f64,
 }
 
-/// Where a record keeps the picture of a field.
+/// Where a record keeps the picture of a field and what was drawn of it, below `data/`.
 #[derive(Debug)]
 struct Kept {
-    /// Below `data/`.
     place: String,
     sha256: String,
+    /// Empty for pictures that are no field.
+    overlay: String,
 }
 
 /// A lot that was measured and not yet sealed. Dropped, it leaves nothing behind.

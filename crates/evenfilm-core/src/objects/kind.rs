@@ -2,12 +2,12 @@
 //!
 //! | measure | what it is | kind |
 //! | --- | --- | --- |
-//! | frame | the frame cuts it: its shape is not seen | unsure |
 //! | size | diameter ÷ resolution (0.61 λ/NA) below 5: its shape cannot be told | unsure |
-//! | ring | bright hole ÷ whole area, at least 0.08, the hole in the middle of a round outline (spread of its radii at most 0.10 of their mean) | hollow |
+//! | ring | bright hole ÷ whole area, at least 0.08, both outlines round about the hole's middle (spread of the radii at most 0.10) | hollow |
 //! | elongation | geodesic length ÷ thickness (ISO 9276-6) at least 10, in pieces at least three times as long as wide | fibre |
-//! | elongation | 3.5 to 10, straight (length by Feret at least 0.9 of the geodesic) and solid (0.85) | crystal (needle) |
-//! | corners | at most six corners describe the outline to 2.5 % of its diameter, solid (0.95), 20 px and 8 resolutions across | crystal (plate) |
+//! | frame | the frame cuts it, and it is no fibre: its shape is not seen | unsure |
+//! | elongation | 3 to 10, straight (length by Feret at least 0.9 of the geodesic) and solid (0.95) | crystal (needle) |
+//! | corners | at most six corners describe the outline to 3.5 % of its diameter, solid (0.98), 20 px and 8 resolutions across | crystal (plate) |
 //! | repeat | share that is dark at the same place in every field, at least a half ([`crate::dust`]) | dust |
 //!
 //! What is near a limit is unsure, the rest powder. ISO 9276-6 names the measures; the limits are this program's, set on rendered films.
@@ -57,9 +57,11 @@ pub(crate) const TOLD_FROM: f64 = 5.0;
 const RING_LEAST: f64 = 0.08;
 const RING_ROUND: f64 = 0.10;
 const RING_UNSURE: f64 = 0.14;
+const RING_LARGE: f64 = 0.3;
 const FIBRE: f64 = 10.0;
 const FIBRE_PIECES: f64 = 3.0;
-const NEEDLE: f64 = 3.5;
+const NEEDLE: f64 = 3.0;
+const UNSURE: f64 = 6.0;
 const PLATE_CORNERS: usize = 6;
 const PLATE_PX: f64 = 20.0;
 const PLATE_RESOLUTIONS: f64 = 8.0;
@@ -79,11 +81,10 @@ pub(crate) struct Look<'a> {
 
 /// Tells the kind of one object.
 pub(crate) fn tell(look: &Look<'_>) -> Told {
-    if look.touches_frame {
-        return Told::new(Kind::Unsure, Measure::Frame, 1.0);
-    }
     let [length, thickness] = length_and_thickness(look.contour.area_px2, look.contour.perimeter_px);
-    let across = look.diameter_px / look.resolution_px;
+    let holes = look.hole.map_or(0.0, |h| h.1);
+    let filled = 2.0 * ((look.contour.area_px2 + holes) / std::f64::consts::PI).sqrt();
+    let across = look.diameter_px.max(filled) / look.resolution_px;
     if across < TOLD_FROM && look.shape.feret_max_px < 2.0 * TOLD_FROM * look.resolution_px {
         return Told::new(Kind::Unsure, Measure::Size, across);
     }
@@ -95,10 +96,15 @@ pub(crate) fn tell(look: &Look<'_>) -> Told {
     if elongation >= FIBRE && pieces >= FIBRE_PIECES {
         return Told::new(Kind::Fibre, Measure::Elongation, elongation);
     }
+    if look.touches_frame {
+        return Told::new(Kind::Unsure, Measure::Frame, 1.0);
+    }
     let straight = look.shape.feret_max_px >= 0.9 * length;
-    if elongation >= NEEDLE && pieces >= FIBRE_PIECES {
-        let needle = straight && look.shape.solidity >= 0.85;
-        return Told::new(if needle { Kind::Crystal } else { Kind::Unsure }, Measure::Elongation, elongation);
+    if elongation >= NEEDLE && pieces >= FIBRE_PIECES && straight && look.shape.solidity >= 0.95 {
+        return Told::new(Kind::Crystal, Measure::Elongation, elongation);
+    }
+    if elongation >= UNSURE && pieces >= FIBRE_PIECES {
+        return Told::new(Kind::Unsure, Measure::Elongation, elongation);
     }
     if let Some(corners) = plate(look) {
         return Told::new(Kind::Crystal, Measure::Corners, corners as f64);
@@ -114,40 +120,39 @@ fn ring(look: &Look<'_>) -> Option<Told> {
     if share < RING_LEAST || 2.0 * (whole / std::f64::consts::PI).sqrt() < TOLD_FROM * look.resolution_px {
         return None;
     }
-    let [mean, spread, aside] = roundness(&look.contour.points, hole)?;
-    let (round, aside) = (spread / mean, aside / mean);
-    if round <= RING_ROUND && aside <= 0.25 {
+    let [inner, outer] = spreads(&look.contour.points, hole)?;
+    let spread = inner.max(outer);
+    if spread <= RING_ROUND {
         return Some(Told::new(Kind::Hollow, Measure::Ring, share));
     }
-    (round <= RING_UNSURE && aside <= 0.35).then(|| Told::new(Kind::Unsure, Measure::Ring, share))
+    // What has so large a hole is no plain piece of powder either.
+    (spread <= RING_UNSURE || share >= RING_LARGE).then(|| Told::new(Kind::Unsure, Measure::Ring, share))
 }
 
-/// Mean and standard deviation of the outer outline's distance from its own middle, and the distance of the hole's middle from there. The
-/// outer outline is what lies farther from the hole's middle than anything else in its direction.
-fn roundness(points: &[[f32; 2]], hole: Hole) -> Option<[f64; 3]> {
+/// Spread of the radii of the inner and the outer outline of a ring about its hole's middle, each as a share of their median: 1.4826 × the
+/// median of their distances from it, which things attached to the ring do not move (F. R. Hampel 1974, J. Am. Stat. Assoc. 69, 383).
+fn spreads(points: &[[f32; 2]], hole: Hole) -> Option<[f64; 2]> {
     const SECTORS: usize = 48;
-    let mut outer = [0.0f64; SECTORS];
-    let mut middle = hole.centre;
-    // The second round is about the middle that the first one found.
-    for _ in 0..2 {
-        outer = [0.0; SECTORS];
-        let mut places = [[0.0; 2]; SECTORS];
-        for p in points {
-            let (dx, dy) = (f64::from(p[0]) - middle[0], f64::from(p[1]) - middle[1]);
-            let turn = (libm::atan2(dy, dx) / std::f64::consts::TAU + 1.0).fract();
-            let sector = whole(turn * SECTORS as f64).min(SECTORS - 1);
-            let far = libm::hypot(dx, dy);
-            if far > outer[sector] {
-                (outer[sector], places[sector]) = (far, [f64::from(p[0]), f64::from(p[1])]);
-            }
-        }
-        if outer.iter().any(|&r| r <= 0.0) {
-            return None;
-        }
-        middle = [0, 1].map(|k| places.iter().map(|p| p[k]).sum::<f64>() / SECTORS as f64);
+    let mut ends = [[f64::MAX, 0.0f64]; SECTORS];
+    for p in points {
+        let (dx, dy) = (f64::from(p[0]) - hole.centre[0], f64::from(p[1]) - hole.centre[1]);
+        let turn = libm::atan2(dy, dx) / std::f64::consts::TAU + 0.5;
+        let sector = &mut ends[whole(turn * SECTORS as f64).min(SECTORS - 1)];
+        let far = libm::hypot(dx, dy);
+        *sector = [sector[0].min(far), sector[1].max(far)];
     }
-    let (mean, deviation) = crate::statistics::mean_and_deviation(&outer)?;
-    Some([mean, deviation.unwrap_or(0.0), libm::hypot(middle[0] - hole.centre[0], middle[1] - hole.centre[1])])
+    if ends.iter().any(|e| e[1] <= 0.0) {
+        return None;
+    }
+    Some([0, 1].map(|k| {
+        let middle = median(ends.iter().map(|e| e[k]).collect());
+        1.4826 * median(ends.iter().map(|e| (e[k] - middle).abs()).collect()) / middle
+    }))
+}
+
+fn median(mut of: Vec<f64>) -> f64 {
+    of.sort_by(f64::total_cmp);
+    of[of.len() / 2]
 }
 
 #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a share of a few sectors")]
@@ -158,10 +163,10 @@ fn whole(of: f64) -> usize {
 /// Number of corners of a plate.
 fn plate(look: &Look<'_>) -> Option<usize> {
     let large = look.diameter_px >= PLATE_PX.max(PLATE_RESOLUTIONS * look.resolution_px);
-    if !large || look.shape.solidity < 0.95 || look.constituents > 1 {
+    if !large || look.shape.solidity < 0.98 || look.constituents > 1 {
         return None;
     }
-    let corners = corners(look.hull, 0.025 * look.diameter_px);
+    let corners = corners(look.hull, 0.035 * look.diameter_px);
     (corners <= PLATE_CORNERS).then_some(corners)
 }
 
@@ -206,7 +211,7 @@ mod tests {
         for n in 3..=8 {
             assert_eq!(corners(&polygon(n, 15.0), 0.3), n as usize);
         }
-        assert!(corners(&polygon(200, 15.0), 0.025 * 30.0) > 8);
+        assert!(corners(&polygon(200, 15.0), 0.035 * 30.0) > 6);
         assert_eq!(corners(&[], 1.0), 0);
     }
 }

@@ -54,6 +54,9 @@ pub(crate) const CHORDS: f64 = 0.12;
 /// The edge may lie this far outside the detection level, px.
 const AROUND: u32 = 3;
 
+/// An object with less than this share of the powder's contrast is faint: it has a core of its own.
+const FAINT: f64 = 0.5;
+
 /// Where between surround and core a hole counts as dark.
 const HALF_WAY: f64 = 0.5;
 
@@ -131,6 +134,9 @@ impl Visitor {
             self.fill_dark_holes(place.part, contrast, visit.edge);
         }
         let mut area_px2 = self.areas(place.part, frame, contrast, visit);
+        if visit.core_ratio.is_some_and(|ratio| contrast < FAINT * surround * (1.0 - ratio)) && self.lines_a_gap(place.part, visit) {
+            return None;
+        }
         let peak = surround - f64::from(place.branch.core);
         // Too blurred to reach half way to the core: its pixels are those half way to its own peak.
         let unresolved = 0.5 * peak < contrast * visit.edge && area_px2[1] < LEAST_PIXELS;
@@ -195,7 +201,24 @@ impl Visitor {
         let shared = surround * (1.0 - ratio);
         // One that spans several blur widths would show the shared contrast if it had it: this one is fainter.
         let wide = f64::from(place.branch.pixels) > 16.0 * visit.blur_px * visit.blur_px;
-        if wide && peak < 0.5 * shared { (peak, CoreFrom::Own) } else { (shared, CoreFrom::Shared) }
+        if wide && peak < FAINT * shared { (peak, CoreFrom::Own) } else { (shared, CoreFrom::Shared) }
+    }
+
+    /// Whether a good part of the outline runs along a gap. A faint thing that does is the thicker film around a gap from which the film drew
+    /// back: film, not powder.
+    fn lines_a_gap(&self, part: Rect, visit: &Visit) -> bool {
+        const GOOD_PART: f64 = 0.25;
+        let reach = pixels(2.0 * visit.blur_px) + 2;
+        let (width, height) = (self.window.width(), self.window.at.height as usize);
+        let is_gap = |x: usize, y: usize| matches!(self.window.classes[y * width + x], class::GAP | class::ENCLOSED_GAP);
+        let near = |p: &&[f32; 2]| {
+            let place = |at: f32, from: u32| pixels(f64::from(at).floor()) + from as usize;
+            let (x, y) = (place(p[0], part.x), place(p[1], part.y));
+            let mut rows = y.saturating_sub(reach)..(y + reach + 1).min(height);
+            rows.any(|row| (x.saturating_sub(reach)..(x + reach + 1).min(width)).any(|column| is_gap(column, row)))
+        };
+        let points = &self.contours[1].points;
+        points.iter().filter(near).count() as f64 > GOOD_PART * points.len() as f64
     }
 
     /// What the object is made of. Its widest place is where the search for the largest circle begins.

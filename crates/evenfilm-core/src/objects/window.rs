@@ -15,8 +15,10 @@ pub(crate) mod class {
     pub(crate) const OTHER: u8 = 2;
     /// Above the gap level.
     pub(crate) const GAP: u8 = 3;
-    /// Enclosed by the component: not part of what surrounds it.
-    pub(crate) const ENCLOSED: u8 = 4;
+    /// Enclosed by the component, so not part of what surrounds it: film.
+    pub(crate) const ENCLOSED_FILM: u8 = 4;
+    /// Enclosed by the component: above the gap level.
+    pub(crate) const ENCLOSED_GAP: u8 = 5;
 }
 
 /// Everything that windows are read from.
@@ -65,8 +67,10 @@ impl Window {
         for hole in holes.find(self.classes.iter().map(|&c| c == class::OWN), self.at.width as usize) {
             for &cell in holes.cells(&hole) {
                 let class = &mut self.classes[cell as usize];
-                if *class != class::OTHER {
-                    *class = class::ENCLOSED;
+                match *class {
+                    class::FILM => *class = class::ENCLOSED_FILM,
+                    class::GAP => *class = class::ENCLOSED_GAP,
+                    _ => {}
                 }
             }
         }
@@ -96,7 +100,7 @@ impl Window {
         const ENOUGH: usize = 8;
         let width = self.width();
         self.mask.clear();
-        self.mask.extend(self.classes.iter().map(|&c| u8::from(c == class::OWN) | u8::from(c == class::OTHER) | u8::from(c == class::ENCLOSED)));
+        self.mask.extend(self.classes.iter().map(|&c| u8::from(c != class::FILM && c != class::GAP)));
         widen(&self.mask, width, clear, &mut self.across, &mut self.near);
         let has_gap = self.classes.contains(&class::GAP);
         if has_gap {

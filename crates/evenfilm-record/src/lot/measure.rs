@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::time::Instant;
 
-use evenfilm_core::batch;
+use evenfilm_core::{batch, dust};
 use evenfilm_core::field::{self, FieldResult, Setting};
 use evenfilm_core::light::{Correction, Lamp, Optics};
 use evenfilm_core::plane::{Rect, Stage, Stop, Watch};
@@ -75,6 +75,8 @@ pub(super) fn all_fields<'a>(batch: &'a Batch, staging: Staging, job: &Job<'_>) 
     let waiting = progress.fields_with_film(&bench)?;
     progress.fields_by_others(&bench, &waiting)?;
     progress.archive_others(batch, [blank.as_ref(), dark.as_ref()])?;
+
+    progress.name_dust(&bench)?;
 
     let (fields, kept): (Vec<FieldResult>, Vec<Kept>) = progress.fields.into_values().unzip();
     let start = Instant::now();
@@ -172,6 +174,31 @@ impl Progress {
         Ok(true)
     }
 
+    /// Names what is dark at one place in all fields, and draws the overlays of the fields that hold it again.
+    fn name_dust(&mut self, bench: &Bench<'_>) -> Result<(), Fault> {
+        let start = Instant::now();
+        let (indices, (mut fields, kept)): (Vec<usize>, (Vec<FieldResult>, Vec<Kept>)) = std::mem::take(&mut self.fields).into_iter().unzip();
+        let changed = dust::mark(&mut fields);
+        self.fields = indices.into_iter().zip(fields.into_iter().zip(kept)).collect();
+        self.timing.measure_s += start.elapsed().as_secs_f64();
+        let silent = |_: Stage, _: f32| {};
+        let watch = Watch { cancel: bench.job.cancel, tell: &silent };
+        let waited_s = for_each(bench.batch, &changed, bench.job, &mut |index, read| {
+            let start = Instant::now();
+            let path = &bench.batch.fields[index].source.path;
+            let Some((result, kept)) = self.fields.get(&index) else { return Ok(()) };
+            let setting = Setting { optics: &bench.optics, recipe: &bench.batch.recipe, watch };
+            let drawn = field::survey(&read.picture, &bench.lamp, &setting).and_then(|(_, light)| {
+                overlay::draw(result, &bench.batch.recipe, &|at: Rect| light.levels(&read.picture, at))
+            });
+            self.staging.bag.put(&kept.overlay, &drawn.map_err(|stop| stopped(&stop, path))?)?;
+            self.timing.write_s += start.elapsed().as_secs_f64();
+            Ok(())
+        })?;
+        self.timing.read_s += waited_s;
+        Ok(())
+    }
+
     /// Writes the overlay of a field and copies its picture, while both are at hand.
     fn archive_field(
         &mut self,
@@ -186,10 +213,10 @@ impl Progress {
         let levels = |at: Rect| light.levels(picture, at);
         // The disk copies while the processors draw.
         let (png, kept) = rayon::join(|| overlay::draw(result, &batch.recipe, &levels), || self.archive(source, Some(read)));
-        let (png, kept) = (png.map_err(|stop| stopped(&stop, &source.path))?, kept?);
+        let (png, mut kept) = (png.map_err(|stop| stopped(&stop, &source.path))?, kept?);
         let stem = source.name.rsplit_once('.').map_or(source.name.as_str(), |(stem, _)| stem);
-        let place = self.overlays.give(&format!("{stem}.png"));
-        self.staging.bag.put(&format!("overlays/{place}"), &png)?;
+        kept.overlay = format!("overlays/{}", self.overlays.give(&format!("{stem}.png")));
+        self.staging.bag.put(&kept.overlay, &png)?;
         self.timing.write_s += start.elapsed().as_secs_f64();
         Ok(kept)
     }
@@ -201,7 +228,7 @@ impl Progress {
         if let Some(read) = read {
             read.stamp.check(&source.path)?;
         }
-        Ok(Kept { place, sha256 })
+        Ok(Kept { place, sha256, overlay: String::new() })
     }
 
     /// Copies blank, dark and what else the sheet wants kept.

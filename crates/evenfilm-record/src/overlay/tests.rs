@@ -72,6 +72,7 @@ fn field(size: (u32, u32), discs: &[Disc], gaps: &[Disc]) -> FieldResult {
     FieldResult {
         size,
         um_per_px: 0.25,
+        resolution_px: 2.1,
         objects: discs.iter().map(object).collect(),
         gaps: gaps.iter().map(gap).collect(),
         bare_measured: true,
