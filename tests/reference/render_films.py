@@ -611,7 +611,7 @@ def field(rng, o, light):
             cy = (y0 + 0.5 + float((c.sum(1, dtype=np.float64) * np.arange(c.shape[0])).sum() / q)) / s - PAD
         pores = ndi.label(c < 0.5)[1] - 1 if ob["constituents"] > 2 else 0
         rows.append([round(cx, 3), round(cy, 3), round(2 * math.sqrt(whole / math.pi), 5), round(whole, 4), round(seen, 4), int(touches), ob["constituents"], ob["gap"] + 1,
-                     round(bx[2] - bx[0], 3), round(bx[3] - bx[1], 3), max(0, pores), kind, int(kind != "dust" and any(q.signed(p.x, p.y)[0] < p.rmax + 4 for q in specks for p in ob["parts"]))])
+                     round(bx[2] - bx[0], 3), round(bx[3] - bx[1], 3), max(0, pores), kind, int(kind != "dust" and any(q.signed(p.x, p.y)[0] < p.rmax + 6 for q in specks for p in ob["parts"]))])
         if kind == "powder" and not touches:
             discs += [2 * math.sqrt(p.area() / math.pi) for p in ob["parts"]]
         seen_discs.append(sum(0 <= p.x <= w and 0 <= p.y <= h for p in ob["parts"]))
