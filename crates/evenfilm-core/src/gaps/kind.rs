@@ -6,7 +6,7 @@
 //! | span | straight, and from one side of the field to the other (share of the field, at least 0.98) | streak |
 //! | elongation | geodesic length ÷ thickness (ISO 9276-6) at least 5 | crack |
 //! | frame | the frame cuts it, and it is neither of those | unsure |
-//! | rim | optical density just outside ÷ that of the film, at least 1.2 | dewetting |
+//! | rim | optical density just outside ÷ that of the film, at least 1.05 | dewetting |
 //! | circularity | at least 0.8 (ISO 9276-6) | round |
 //! | circularity | less | unsure |
 //!
@@ -50,7 +50,7 @@ const TOLD_FROM: f64 = 5.0;
 const SPAN: f64 = 0.98;
 const STRAIGHT: f64 = 0.9;
 const CRACK: f64 = 5.0;
-const RIM: f64 = 1.2;
+const RIM: f64 = 1.05;
 const ROUND: f64 = 0.8;
 
 /// Tells the kind of a gap. `rim` is the optical density just outside it ÷ that of the film, where it is known.

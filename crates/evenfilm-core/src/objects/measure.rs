@@ -57,6 +57,9 @@ const AROUND: u32 = 3;
 /// An object with less than this share of the powder's contrast is faint: it has a core of its own.
 const FAINT: f64 = 0.5;
 
+/// One several blur widths across in each direction reaches this share if it has the powder's core.
+const THIN: f64 = 0.75;
+
 /// Where between surround and core a hole counts as dark.
 const HALF_WAY: f64 = 0.5;
 
@@ -199,9 +202,11 @@ impl Visitor {
         }
         let (Some(ratio), Contrast::Constant) = (visit.core_ratio, visit.contrast) else { return (peak, CoreFrom::Own) };
         let shared = surround * (1.0 - ratio);
-        // One that spans several blur widths would show the shared contrast if it had it: this one is fainter.
-        let wide = f64::from(place.branch.pixels) > 16.0 * visit.blur_px * visit.blur_px;
-        if wide && peak < FAINT * shared { (peak, CoreFrom::Own) } else { (shared, CoreFrom::Shared) }
+        // One that spans several blur widths would show the shared contrast if it had it: this one is fainter, or so thin (the ring of a
+        // bubble) that the shared half-way line would leave shreds of it.
+        let widths2 = f64::from(place.branch.pixels) / (visit.blur_px * visit.blur_px);
+        let faint = peak < FAINT * shared && widths2 > 16.0 || peak < THIN * shared && widths2 > 60.0;
+        if faint { (peak, CoreFrom::Own) } else { (shared, CoreFrom::Shared) }
     }
 
     /// Whether a good part of the outline runs along a gap. A faint thing that does is the thicker film around a gap from which the film drew
