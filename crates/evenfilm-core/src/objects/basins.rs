@@ -1,12 +1,13 @@
 //! Basins of a distance map: how many rounded parts a mask has, and how large each is.
 //!
-//! The map is flooded from its peaks downwards. Where two basins meet, the lower one stands apart if a rule of its peak and of the saddle
-//! says so; else it joins the higher one. Cells of one distance are worked on together, cells at which basins that stand apart meet are
-//! shared by them in equal parts, and ties between peaks go to the larger basin: so mirrors and quarter turns of a mask have the same
-//! basins, to the last bit.
+//! The map is flooded from its peaks downwards. Where basins meet, a rule of peak and saddle says which stand apart; the others join the one
+//! that does, or the highest. All that happens at one distance happens at once, and what lies between basins that stand apart is shared by
+//! them in equal parts: so mirrors and quarter turns of a mask have the same basins, to the last bit.
 //!
 //! With the rule "the peak rises at least h above the saddle" the basins are the maxima of dynamics h (M. Grimaud 1992, Proc. SPIE 1769,
 //! 292) and their cells the watershed's (L. Vincent & P. Soille 1991, IEEE PAMI 13, 583).
+
+use std::ops::Range;
 
 use crate::phases::count32;
 
@@ -32,37 +33,37 @@ pub struct Flood {
     label: Vec<u32>,
     order: Vec<u64>,
     grown: Vec<Grown>,
-    shared: Vec<(Vec<u32>, u32)>,
+    shared: Vec<Shared>,
     stack: Vec<u32>,
-    plateau: Vec<u32>,
+    cells: Vec<u32>,
     touched: Vec<u32>,
-    roots: Vec<u32>,
+    plateaus: Vec<Plateau>,
 }
 
-#[derive(Clone, Copy)]
+/// A basin while it grows.
 struct Grown {
-    parent: u32,
     basin: Basin,
-    /// Cells before the distance at which it last grew, and that distance: ties must not hang on the order within one distance.
-    before: f64,
-    since: u64,
+    /// The basin that it has joined; itself where it has not.
+    parent: u32,
+    /// Where it was divided between others: its place among the shared cells.
+    divided: Option<u32>,
 }
 
-impl Grown {
-    fn add(&mut self, cells: f64, level: u64) {
-        if self.since != level {
-            (self.before, self.since) = (self.basin.cells, level);
-        }
-        self.basin.cells += cells;
-    }
+/// Cells that belong to several basins in equal parts.
+struct Shared {
+    by: Vec<u32>,
+    cells: f64,
+}
 
-    fn cells_above(&self, level: u64) -> f64 {
-        if self.since == level { self.before } else { self.basin.cells }
-    }
+/// Connected cells of one distance, and the labels that they touch.
+struct Plateau {
+    cells: Range<usize>,
+    touched: Range<usize>,
 }
 
 impl Flood {
-    /// The basins of squared distances (0 outside the mask), rows of `width`, in no particular order. `apart(peak, saddle)` gets distances.
+    /// The basins of squared distances (0 outside the mask), rows of `width`, in no particular order. `apart(peak, saddle)` gets distances
+    /// and says whether a basin stands apart from what it meets.
     pub fn basins(&mut self, distance2: &[u64], width: usize, apart: impl Fn(f64, f64) -> bool) -> Vec<Basin> {
         self.label.clear();
         self.label.resize(distance2.len(), 0);
@@ -72,32 +73,35 @@ impl Flood {
         let inside = distance2.iter().enumerate().filter(|(_, d)| **d > 0);
         self.order.extend(inside.map(|(i, &d)| (u64::from(u32::MAX) - d.min(u64::from(u32::MAX))) << 32 | i as u64));
         self.order.sort_unstable();
-        for k in 0..self.order.len() {
-            let i = count32((self.order[k] & u64::from(u32::MAX)) as usize);
-            if self.label[i as usize] == 0 {
-                self.gather(i, distance2, width);
-                self.place(distance2[i as usize], &apart);
+        let mut k = 0;
+        while k < self.order.len() {
+            let level = self.order[k] >> 32;
+            self.cells.clear();
+            self.touched.clear();
+            self.plateaus.clear();
+            while k < self.order.len() && self.order[k] >> 32 == level {
+                let cell = (self.order[k] & u64::from(u32::MAX)) as usize;
+                if self.label[cell] == 0 {
+                    self.gather(cell, distance2, width);
+                }
+                k += 1;
             }
+            let saddle = (distance2[self.cells[0] as usize] as f64).sqrt();
+            self.meet(&|basin: &Basin| apart((basin.peak2 as f64).sqrt(), saddle));
+            self.place(distance2);
         }
-        for (of, cells) in std::mem::take(&mut self.shared) {
-            let part = f64::from(cells) / of.len() as f64;
-            for basin in of {
-                let root = self.root(basin);
-                self.grown[root as usize].basin.cells += part;
-            }
-        }
-        (0..).zip(&self.grown).filter(|(i, g)| g.parent == *i).map(|(_, g)| g.basin).collect()
+        self.share_out();
+        (0..).zip(&self.grown).filter(|(i, g)| g.parent == *i && g.divided.is_none()).map(|(_, g)| g.basin).collect()
     }
 
-    /// Gathers the cells of one distance around cell `i`, and the labels that they touch.
-    fn gather(&mut self, i: u32, distance2: &[u64], width: usize) {
-        let (level, height) = (distance2[i as usize], distance2.len() / width);
-        self.plateau.clear();
-        self.touched.clear();
-        self.stack.push(i);
-        self.label[i as usize] = OPEN;
+    /// Gathers the cells of one distance around a cell, and the labels that they touch.
+    fn gather(&mut self, cell: usize, distance2: &[u64], width: usize) {
+        let (level, height) = (distance2[cell], distance2.len() / width);
+        let (cells, touched) = (self.cells.len(), self.touched.len());
+        self.stack.push(count32(cell));
+        self.label[cell] = OPEN;
         while let Some(cell) = self.stack.pop() {
-            self.plateau.push(cell);
+            self.cells.push(cell);
             let (x, y) = (cell as usize % width, cell as usize / width);
             for row in y.saturating_sub(1)..(y + 2).min(height) {
                 for near in row * width + x.saturating_sub(1)..row * width + (x + 2).min(width) {
@@ -105,89 +109,117 @@ impl Flood {
                     if label == 0 && distance2[near] == level {
                         self.label[near] = OPEN;
                         self.stack.push(count32(near));
-                    } else if label != 0 && label != OPEN && !self.touched.contains(&label) {
+                    } else if label != 0 && label != OPEN && !self.touched[touched..].contains(&label) {
                         self.touched.push(label);
                     }
                 }
             }
         }
+        self.plateaus.push(Plateau { cells: cells..self.cells.len(), touched: touched..self.touched.len() });
     }
 
-    /// Gives the gathered cells to the basins that they touch, joining those that do not stand apart.
-    fn place(&mut self, level: u64, apart: &impl Fn(f64, f64) -> bool) {
-        let cells = self.plateau.len() as f64;
-        self.find_roots();
-        let label = match self.roots.len() {
-            0 => {
-                let new = count32(self.grown.len());
-                let basin = Basin { peak2: level, cells, at: self.plateau[0] as usize };
-                self.grown.push(Grown { parent: new, basin, before: 0.0, since: level });
-                new + 1
-            }
-            1 => {
-                self.grown[self.roots[0] as usize].add(cells, level);
-                self.roots[0] + 1
-            }
-            _ => {
-                self.meet(level, apart);
-                if self.roots.len() == 1 {
-                    self.grown[self.roots[0] as usize].add(cells, level);
-                    self.roots[0] + 1
-                } else {
-                    self.shared.push((self.roots.clone(), count32(self.plateau.len())));
-                    SHARED + count32(self.shared.len() - 1)
-                }
-            }
-        };
-        for &cell in &self.plateau {
-            self.label[cell as usize] = label;
-        }
-    }
-
-    /// The basins touched; where only shared cells are, those that share them.
-    fn find_roots(&mut self) {
-        self.roots.clear();
-        let whole = self.touched.iter().any(|&l| l < SHARED);
-        for k in 0..self.touched.len() {
-            let label = self.touched[k];
-            if label < SHARED {
-                self.add_root(label - 1);
-            } else if !whole {
-                for j in 0..self.shared[(label - SHARED) as usize].0.len() {
-                    self.add_root(self.shared[(label - SHARED) as usize].0[j]);
-                }
-            }
-        }
-    }
-
-    fn add_root(&mut self, basin: u32) {
-        let root = self.root(basin);
-        if !self.roots.contains(&root) {
-            self.roots.push(root);
-        }
-    }
-
-    /// Joins the basins in `roots` that do not stand apart at this distance to the highest.
-    fn meet(&mut self, level: u64, apart: &impl Fn(f64, f64) -> bool) {
-        let saddle = (level as f64).sqrt();
-        let rank = |g: &Grown| (g.basin.peak2, g.cells_above(level));
-        let better = |a: u32, b: u32| rank(&self.grown[a as usize]) >= rank(&self.grown[b as usize]);
-        let main = self.roots.iter().copied().reduce(|a, b| if better(a, b) { a } else { b }).unwrap_or(0);
-        let mut kept = vec![main];
-        for k in 0..self.roots.len() {
-            let other = self.roots[k];
-            if other == main {
+    /// Joins basins that meet at the gathered cells and do not stand apart.
+    fn meet(&mut self, apart: &impl Fn(&Basin) -> bool) {
+        // Meetings over a common lesser basin are one.
+        let mut meetings: Vec<Vec<u32>> = Vec::new();
+        for k in 0..self.plateaus.len() {
+            let mut roots = self.roots_at(k, |_| true);
+            if roots.len() < 2 {
                 continue;
             }
-            let Basin { peak2, cells, .. } = self.grown[other as usize].basin;
-            if apart((peak2 as f64).sqrt(), saddle) {
-                kept.push(other);
-            } else {
-                self.grown[other as usize].parent = main;
-                self.grown[main as usize].add(cells, level);
+            let lesser = |i: &u32| !apart(&self.grown[*i as usize].basin);
+            let (same, others): (Vec<_>, Vec<_>) = meetings.into_iter().partition(|m| m.iter().any(|i| lesser(i) && roots.contains(i)));
+            meetings = others;
+            for root in same.into_iter().flatten() {
+                if !roots.contains(&root) {
+                    roots.push(root);
+                }
+            }
+            meetings.push(roots);
+        }
+        for mut roots in meetings {
+            let peak = |i: u32| self.grown[i as usize].basin.peak2;
+            let mut standing: Vec<u32> = roots.iter().copied().filter(|&i| apart(&self.grown[i as usize].basin)).collect();
+            if standing.is_empty() {
+                standing.extend(roots.iter().copied().reduce(|a, b| if peak(b) > peak(a) { b } else { a }));
+            }
+            roots.retain(|i| !standing.contains(i));
+            for lesser in roots {
+                let cells = self.grown[lesser as usize].basin.cells;
+                if let [one] = standing[..] {
+                    self.grown[lesser as usize].parent = one;
+                    self.grown[one as usize].basin.cells += cells;
+                } else {
+                    self.grown[lesser as usize].divided = Some(count32(self.shared.len()));
+                    self.shared.push(Shared { by: standing.clone(), cells });
+                }
             }
         }
-        self.roots = kept;
+    }
+
+    /// Gives the gathered cells to the basins that they touch; those that touch none begin one.
+    fn place(&mut self, distance2: &[u64]) {
+        for k in 0..self.plateaus.len() {
+            // Shared cells are given on only where nothing else is touched.
+            let mut roots = self.roots_at(k, |shared| !shared);
+            if roots.is_empty() {
+                roots = self.roots_at(k, |_| true);
+            }
+            let range = self.plateaus[k].cells.clone();
+            let (first, cells) = (self.cells[range.start] as usize, range.len() as f64);
+            let label = match roots[..] {
+                [] => {
+                    let parent = count32(self.grown.len());
+                    let basin = Basin { peak2: distance2[first], cells, at: first };
+                    self.grown.push(Grown { basin, parent, divided: None });
+                    parent + 1
+                }
+                [one] => {
+                    self.grown[one as usize].basin.cells += cells;
+                    one + 1
+                }
+                _ => {
+                    self.shared.push(Shared { by: roots, cells });
+                    SHARED + count32(self.shared.len() - 1)
+                }
+            };
+            for &cell in &self.cells[range] {
+                self.label[cell as usize] = label;
+            }
+        }
+    }
+
+    /// Adds shared cells to their basins.
+    fn share_out(&mut self) {
+        for Shared { by, cells } in std::mem::take(&mut self.shared) {
+            let mut roots: Vec<u32> = by.iter().map(|&basin| self.root(basin)).collect();
+            roots.sort_unstable();
+            roots.dedup();
+            for &root in &roots {
+                self.grown[root as usize].basin.cells += cells / roots.len() as f64;
+            }
+        }
+    }
+
+    /// The basins that the labels at plateau `k` stand for, of those labels that are wanted: shared or not.
+    fn roots_at(&mut self, k: usize, wanted: impl Fn(bool) -> bool) -> Vec<u32> {
+        let mut roots = Vec::new();
+        for j in self.plateaus[k].touched.clone() {
+            let label = self.touched[j];
+            let own = if label < SHARED { Some(self.root(label - 1)) } else { None };
+            let place = own.map_or(Some(label.wrapping_sub(SHARED)), |root| self.grown[root as usize].divided);
+            if !wanted(place.is_some()) {
+                continue;
+            }
+            let by = place.map_or_else(|| own.into_iter().collect(), |place| self.shared[place as usize].by.clone());
+            for basin in by {
+                let root = self.root(basin);
+                if !roots.contains(&root) {
+                    roots.push(root);
+                }
+            }
+        }
+        roots
     }
 
     fn root(&mut self, mut i: u32) -> u32 {

@@ -39,7 +39,8 @@ impl Holes {
         if height == 0 {
             return found;
         }
-        let sides = (0..width).flat_map(|x| [x, (height - 1) * width + x]).chain((0..height).flat_map(|y| [y * width, y * width + width - 1]));
+        let sides =
+            (0..width).flat_map(|x| [x, (height - 1) * width + x]).chain((0..height).flat_map(|y| [y * width, y * width + width - 1]));
         for i in sides {
             self.fill(i, width, OUTSIDE);
         }
@@ -75,7 +76,12 @@ impl Holes {
                 self.enclosed.push(cell);
             }
             let (i, x) = (cell as usize, cell as usize % width);
-            let near = [(x > 0, i.wrapping_sub(1)), (x + 1 < width, i + 1), (i >= width, i.wrapping_sub(width)), (i + width < self.cells.len(), i + width)];
+            let near = [
+                (x > 0, i.wrapping_sub(1)),
+                (x + 1 < width, i + 1),
+                (i >= width, i.wrapping_sub(width)),
+                (i + width < self.cells.len(), i + width),
+            ];
             for (_, j) in near.into_iter().filter(|n| n.0) {
                 if self.cells[j] == OPEN {
                     self.cells[j] = mark;

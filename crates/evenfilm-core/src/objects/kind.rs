@@ -167,34 +167,52 @@ fn plate(look: &Look<'_>) -> Option<usize> {
         return None;
     }
     let corners = corners(look.hull, 0.035 * look.diameter_px);
+
     (corners <= PLATE_CORNERS).then_some(corners)
 }
 
-/// Number of corners of a convex polygon that are left when those are dropped that lie within `tolerance` of the line between their
-/// neighbours (U. Ramer 1972, Comput. Graph. Image Process. 1, 244; D. Douglas & T. Peucker 1973).
+/// Number of corners that describe a convex polygon to within `tolerance`: those that lie farther from the line between their neighbours
+/// (U. Ramer 1972, Comput. Graph. Image Process. 1, 244; D. Douglas & T. Peucker 1973).
 fn corners(hull: &[[f64; 2]], tolerance: f64) -> usize {
-    let far_from = |p: [f64; 2]| {
-        let away = |i: &usize| libm::hypot(hull[*i][0] - p[0], hull[*i][1] - p[1]);
-        (0..hull.len()).reduce(|a, b| if away(&b) > away(&a) { b } else { a }).unwrap_or(0)
-    };
-    let Some(&start) = hull.first() else { return 0 };
-    // Two corners for sure: the ends of a long diagonal.
-    let one = far_from(start);
-    let two = far_from(hull[one]);
     let n = hull.len();
-    let chain = |from: usize, to: usize| (0..=(to + n - from) % n).map(|k| hull[(from + k) % n]).collect::<Vec<_>>();
-    2 + kept(&chain(one, two), tolerance) + kept(&chain(two, one), tolerance)
+    if n < 3 {
+        return n;
+    }
+    let far_from = |p: [f64; 2]| {
+        let away = |i: usize| libm::hypot(hull[i][0] - p[0], hull[i][1] - p[1]);
+        (1..n).fold(0, |a, b| if away(b) > away(a) { b } else { a })
+    };
+    // Two corners for sure: the ends of a long diagonal.
+    let one = far_from(hull[0]);
+    let two = far_from(hull[one]);
+    let mut kept = vec![one];
+    keep(hull, (one, two), tolerance, &mut kept);
+    kept.push(two);
+    keep(hull, (two, one), tolerance, &mut kept);
+    // A blurred corner is found once on either side: a side so short is none.
+    let short = |k: usize| {
+        let (a, b) = (hull[kept[k]], hull[kept[(k + 1) % kept.len()]]);
+        libm::hypot(a[0] - b[0], a[1] - b[1]) < 3.5 * tolerance
+    };
+    (0..kept.len()).filter(|&k| !short(k)).count()
 }
 
-/// Points of a chain that are kept between its ends.
-fn kept(chain: &[[f64; 2]], tolerance: f64) -> usize {
-    let [Some(&a), Some(&b)] = [chain.first(), chain.last()] else { return 0 };
+/// The corner between two others that lies farthest from the line through them, and how far.
+fn farthest(hull: &[[f64; 2]], (from, to): (usize, usize)) -> Option<(usize, f64)> {
+    let (a, b, n) = (hull[from], hull[to], hull.len());
     let length = libm::hypot(b[0] - a[0], b[1] - a[1]).max(f64::MIN_POSITIVE);
-    let aside = |p: &[f64; 2]| ((b[0] - a[0]) * (p[1] - a[1]) - (b[1] - a[1]) * (p[0] - a[0])).abs() / length;
-    let Some(top) = (1..chain.len().saturating_sub(1)).reduce(|i, j| if aside(&chain[j]) > aside(&chain[i]) { j } else { i }) else {
-        return 0;
-    };
-    if aside(&chain[top]) <= tolerance { 0 } else { 1 + kept(&chain[..=top], tolerance) + kept(&chain[top..], tolerance) }
+    let aside = |p: [f64; 2]| ((b[0] - a[0]) * (p[1] - a[1]) - (b[1] - a[1]) * (p[0] - a[0])).abs() / length;
+    let between = (1..(to + n - from) % n).map(|k| (from + k) % n);
+    between.map(|i| (i, aside(hull[i]))).reduce(|top, next| if next.1 > top.1 { next } else { top })
+}
+
+/// Adds the corners between two that are kept, in order.
+fn keep(hull: &[[f64; 2]], (from, to): (usize, usize), tolerance: f64, kept: &mut Vec<usize>) {
+    if let Some((top, _)) = farthest(hull, (from, to)).filter(|(_, aside)| *aside > tolerance) {
+        keep(hull, (from, top), tolerance, kept);
+        kept.push(top);
+        keep(hull, (top, to), tolerance, kept);
+    }
 }
 
 #[cfg(test)]
@@ -213,5 +231,14 @@ mod tests {
         }
         assert!(corners(&polygon(200, 15.0), 0.035 * 30.0) > 6);
         assert_eq!(corners(&[], 1.0), 0);
+        // A hexagon whose corners are cut: two ends at each, half a pixel deep.
+        let cut: Vec<[f64; 2]> = (0..6)
+            .flat_map(|i| {
+                let at = |i: usize| polygon(6, 15.0)[i % 6];
+                let (a, b) = (at(i), at(i + 1));
+                [0.06, 0.94].map(|t| [a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])])
+            })
+            .collect();
+        assert_eq!(corners(&cut, 1.0), 6);
     }
 }

@@ -63,7 +63,13 @@ impl Splitter {
 
     /// Takes an object apart, given by its depths below the surround in a window with rows of `width` (others' pixels below 0), its contrast
     /// and its blur-corrected area. `noise` is that of a pixel, in levels.
-    pub(crate) fn split(&mut self, (depths, width): (&[f32], usize), (contrast, noise): (f64, f64), area_px2: f64, rule: SplitRule) -> Option<Parts> {
+    pub(crate) fn split(
+        &mut self,
+        (depths, width): (&[f32], usize),
+        (contrast, noise): (f64, f64),
+        area_px2: f64,
+        rule: SplitRule,
+    ) -> Option<Parts> {
         let level = self.sharpen(depths, width, noise / contrast, rule.blur_px);
         self.draw(width, level * contrast);
         if self.mask.iter().all(|&m| m) {

@@ -42,6 +42,7 @@ pub(crate) struct Window {
     across: Vec<u8>,
     near: Vec<u8>,
     near_gap: Vec<u8>,
+    around: Vec<u8>,
     picked: Vec<Level>,
     bare: Vec<Level>,
 }
@@ -94,6 +95,19 @@ impl Window {
         widen(&self.mask, self.at.width as usize, reach, &mut self.across, out);
     }
 
+    /// Whether just outside the component there is at least as much film as bare: a thing between a large gap and the film around it lies on
+    /// film, one in the gap does not.
+    fn film_is_nearer(&mut self, clear: f64) -> bool {
+        self.mask.clear();
+        self.mask.extend(self.classes.iter().map(|&c| u8::from(c == class::OWN)));
+        let mut around = std::mem::take(&mut self.around);
+        widen(&self.mask, self.at.width as usize, clear + 3.0, &mut self.across, &mut around);
+        let count = |class: u8| around.iter().zip(&self.classes).filter(|(n, c)| **n != 0 && **c == class).count();
+        let nearer = count(class::FILM) >= count(class::GAP);
+        self.around = around;
+        nearer
+    }
+
     /// Level around the component: the median of the pixels more than `clear` px from any particle; of film, or of bare where that
     /// prevails. The film's map stands in where the window shows neither.
     pub(crate) fn surround(&mut self, scene: &Scene<'_>, clear: f64) -> Level {
@@ -118,7 +132,7 @@ impl Window {
             pick(&self.levels, bare, &mut self.bare);
             bare_pixels = self.bare.len();
         }
-        if film_pixels >= ENOUGH && film_pixels >= bare_pixels {
+        if film_pixels >= ENOUGH && (film_pixels >= bare_pixels || self.film_is_nearer(clear)) {
             return median_of_some(&mut self.picked);
         }
         if bare_pixels >= ENOUGH {

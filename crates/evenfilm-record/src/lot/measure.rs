@@ -3,11 +3,11 @@
 use std::collections::BTreeMap;
 use std::time::Instant;
 
-use evenfilm_core::{batch, dust};
 use evenfilm_core::field::{self, FieldResult, Setting};
 use evenfilm_core::light::{Correction, Lamp, Optics};
 use evenfilm_core::plane::{Rect, Stage, Stop, Watch};
 use evenfilm_core::recipe::{Film, LightFrom};
+use evenfilm_core::{batch, dust};
 
 use crate::archive::Staging;
 use crate::fault::Fault;
@@ -177,7 +177,8 @@ impl Progress {
     /// Names what is dark at one place in all fields, and draws the overlays of the fields that hold it again.
     fn name_dust(&mut self, bench: &Bench<'_>) -> Result<(), Fault> {
         let start = Instant::now();
-        let (indices, (mut fields, kept)): (Vec<usize>, (Vec<FieldResult>, Vec<Kept>)) = std::mem::take(&mut self.fields).into_iter().unzip();
+        let (indices, (mut fields, kept)): (Vec<usize>, (Vec<FieldResult>, Vec<Kept>)) =
+            std::mem::take(&mut self.fields).into_iter().unzip();
         let changed = dust::mark(&mut fields);
         self.fields = indices.into_iter().zip(fields.into_iter().zip(kept)).collect();
         self.timing.measure_s += start.elapsed().as_secs_f64();
@@ -188,9 +189,8 @@ impl Progress {
             let path = &bench.batch.fields[index].source.path;
             let Some((result, kept)) = self.fields.get(&index) else { return Ok(()) };
             let setting = Setting { optics: &bench.optics, recipe: &bench.batch.recipe, watch };
-            let drawn = field::survey(&read.picture, &bench.lamp, &setting).and_then(|(_, light)| {
-                overlay::draw(result, &bench.batch.recipe, &|at: Rect| light.levels(&read.picture, at))
-            });
+            let drawn = field::survey(&read.picture, &bench.lamp, &setting)
+                .and_then(|(_, light)| overlay::draw(result, &bench.batch.recipe, &|at: Rect| light.levels(&read.picture, at)));
             self.staging.bag.put(&kept.overlay, &drawn.map_err(|stop| stopped(&stop, path))?)?;
             self.timing.write_s += start.elapsed().as_secs_f64();
             Ok(())

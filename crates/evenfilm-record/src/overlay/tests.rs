@@ -4,7 +4,7 @@ use std::time::Instant;
 
 use evenfilm_core::field::Flag;
 use evenfilm_core::gaps::{Gap, GapMeasure, ToldGap};
-use evenfilm_core::objects::{Calibration, CoreFrom, Object, SizedBy, Measure, Told};
+use evenfilm_core::objects::{Calibration, CoreFrom, Measure, Object, SizedBy, Told};
 use evenfilm_core::phases::{Run, RunMap};
 use evenfilm_core::recipe::{GapKind, Kind};
 use evenfilm_core::shape::Shape;

@@ -287,7 +287,9 @@ pub fn gaps<'a>() -> Table<GapRow<'a>> {
             row.length(row.gap.largest_circle_px)
         }),
         flag("touches_frame", "whether a side of the measured region cuts it", |row| Cell::Flag(row.gap.touches_frame)),
-        flag("counted", "whether it is at least gap_from_um across and not the bright centre of a hollow thing", |row| Cell::Flag(row.counted)),
+        flag("counted", "whether it is at least gap_from_um across and not the bright centre of a hollow thing", |row| {
+            Cell::Flag(row.counted)
+        }),
         text("kind_by", "the measure that decided on the kind: size, span, elongation, frame, rim or circularity", |row| {
             Cell::Text(row.gap.told.by.word())
         }),

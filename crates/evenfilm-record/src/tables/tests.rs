@@ -3,7 +3,7 @@
 use std::time::Instant;
 
 use evenfilm_core::gaps::{Gap, GapMeasure, ToldGap};
-use evenfilm_core::objects::{CoreFrom, Object, SizedBy, Measure, Told};
+use evenfilm_core::objects::{CoreFrom, Measure, Object, SizedBy, Told};
 use evenfilm_core::plane::Rect;
 use evenfilm_core::quantity::QUANTITIES;
 use evenfilm_core::recipe::{GapKind, Kind};
@@ -26,7 +26,16 @@ fn object(x: f64) -> Object {
         core_from: CoreFrom::Own,
         area_px2: [70.0, 64.123_456_789_1, 60.0],
         sized_by: SizedBy::Deficit,
-        shape: Shape { feret_max_px: 9.5, feret_min_px: 8.5, perimeter_px: 28.3, circularity: 0.991, solidity: 0.99, aspect_ratio: 0.9, convexity: 0.98, inscribed_px: 8.25 },
+        shape: Shape {
+            feret_max_px: 9.5,
+            feret_min_px: 8.5,
+            perimeter_px: 28.3,
+            circularity: 0.991,
+            solidity: 0.99,
+            aspect_ratio: 0.9,
+            convexity: 0.98,
+            inscribed_px: 8.25,
+        },
         od: [0.61, 0.95],
         touches_frame: false,
         weight: Some(1.02),
