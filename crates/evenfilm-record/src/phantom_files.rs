@@ -1,7 +1,7 @@
 //! Phantom lots: a folder of rendered pictures with its sheet and its truth. Everything written says that it is rendered, not photographed.
 
 use crate::fault::Fault;
-use evenfilm_core::phantom::{Blank, Blur, Camera, Dark, Film, FilmSpec, Lamp, PhantomSpec, Truth};
+use evenfilm_core::phantom::{Blank, Blur, Camera, Dark, Film, FilmSpec, Lamp, Particle, PhantomSpec, Placed, Truth};
 use evenfilm_core::random::{Draws, Source};
 use serde::Deserialize;
 use std::fs::{self, File};
@@ -27,21 +27,34 @@ const BIG_TIFF_FROM: u64 = 4_000_000_000;
 /// Random stream of the slides' own factors; fields use streams below 2⁵⁶.
 const SLIDE_STREAM: u64 = 1 << 63;
 
-/// What lies on the slides.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum PhantomKind {
-    /// A hazy film with single particles, clumps and gaps.
-    Film,
-    /// Separate flat discs on an even haze.
-    Discs,
+evenfilm_core::choices! {
+    /// What lies on the slides.
+    PhantomKind {
+        /// A hazy film with single particles, clumps and gaps.
+        Film = "film",
+        /// Separate flat discs on an even haze.
+        Discs = "discs",
+        /// The hazy film with bubbles, droplets, fibres, crystals, dust, cracks, dewetting and a coffee-ring margin.
+        Kinds = "kinds",
+        /// Separate absorbing spheres.
+        Spheres = "spheres",
+        /// Separate clear spheres that refract.
+        Refracting = "refracting",
+        /// Separate flat discs within 3 µm of the plane of focus.
+        Depth = "depth",
+    }
 }
 
 impl PhantomKind {
-    /// The word that files and command line use.
-    pub const fn word(self) -> &'static str {
+    /// What lies on its slides.
+    pub const fn film(self) -> FilmSpec {
         match self {
-            Self::Film => "film",
-            Self::Discs => "discs",
+            Self::Film => FilmSpec::film(),
+            Self::Discs => FilmSpec::discs(),
+            Self::Kinds => FilmSpec::kinds(),
+            Self::Spheres => FilmSpec::spheres(),
+            Self::Refracting => FilmSpec::refracting(),
+            Self::Depth => FilmSpec::depth(),
         }
     }
 }
@@ -119,6 +132,8 @@ pub struct PhantomOptions {
     pub dark: bool,
     /// What lies on a slide: that of the kind.
     pub film: FilmSpec,
+    /// Things at stated places in every field; none.
+    pub placed: Vec<Placed>,
     /// Spread between slides of the numbers of clumps and gaps, as a geometric standard deviation ≥ 1; 1.
     pub slide_gsd: f64,
     /// Name of the lot; `phantom-<kind>-<seed>`.
@@ -148,10 +163,8 @@ impl PhantomOptions {
             full_well_e: 15_000.0,
             read_noise_e: 8.0,
             dark: false,
-            film: match kind {
-                PhantomKind::Film => FilmSpec::film(),
-                PhantomKind::Discs => FilmSpec::discs(),
-            },
+            film: kind.film(),
+            placed: Vec::new(),
             slide_gsd: 1.0,
             lot: format!("phantom-{}-{seed}", kind.word()),
             sheet_top: String::new(),
@@ -204,6 +217,13 @@ impl PhantomOptions {
                 return Err(Fault::input(format!("the {what} of a phantom is {value}"), "give a number above 0"));
             }
         }
+        if self.film.refractive_index <= self.numerical_aperture {
+            return Err(Fault::input("no lens has so wide an aperture in this film", "give an aperture below the film's refractive index"));
+        }
+        let aperture_needed = self.film.depth_um > 0.0 || matches!(self.film.particle, Particle::Refracting { .. });
+        if aperture_needed && self.blur != BlurChoice::Airy {
+            return Err(Fault::input("depth and refraction need an aperture, and a Gaussian has none", "choose the Airy blur"));
+        }
         if self.size.0 == 0 || self.size.1 == 0 {
             return Err(Fault::input("a phantom without pixels", "give columns and rows above 0"));
         }
@@ -223,11 +243,13 @@ impl PhantomOptions {
 pub struct PhantomSummary {
     /// Pictures of fields written.
     pub fields: usize,
-    /// Objects of which something is seen.
+    /// Objects of powder of which something is seen.
     pub objects: usize,
+    /// Other objects.
+    pub left_out_objects: usize,
     /// Gaps of which something is seen.
     pub gaps: usize,
-    /// Particle area ÷ field area, %.
+    /// Powder area ÷ field area, %.
     pub particle_area_pct: f64,
     /// Gap area ÷ field area, %.
     pub uncovered_area_pct: f64,
@@ -319,11 +341,11 @@ fn fill(folder: &Path, options: &PhantomOptions) -> Result<PhantomSummary, Fault
     for slide in 0..options.slides {
         let spec = options.spec(slide);
         for field in 0..options.fields {
-            let film = Film::lay(&spec, slide, field);
+            let film = Film::lay_around(&spec, slide, field, &options.placed);
             let file = format!("f{:02}.{extension}", slide * options.fields + field + 1);
             write_picture(&folder.join(&file), &film, options)?;
             let truth = Truth::of(&film);
-            told.push(FieldFile::new(&file, PhantomOptions::slide_name(slide), &truth));
+            told.push(FieldFile::new(&file, PhantomOptions::slide_name(slide), &truth, options));
             truths.push(truth);
             files.push(file);
         }
