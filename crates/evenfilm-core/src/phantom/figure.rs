@@ -195,3 +195,78 @@ fn unit([x, y]: [f64; 2]) -> [f64; 2] {
     let length = libm::hypot(x, y);
     [x / length, y / length]
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::polygon::bounds;
+    use super::*;
+    use crate::random::Source;
+
+    const AROUND: Surroundings = Surroundings { film_od: 0.35, sigma_px: 0.7 };
+
+    fn figures(sort: Sort, sizes: [f64; 2]) -> impl Iterator<Item = Figure> {
+        let mut draws = Draws::new(Source::new(4, 2));
+        (0..200).map(move |_| Figure::new(sort, sizes, TAU * draws.uniform(), &mut draws, AROUND))
+    }
+
+    /// Whether two segments cross.
+    fn cross(a: [[f64; 2]; 2], b: [[f64; 2]; 2]) -> bool {
+        // Neighbours on a straight side are in line but for rounding.
+        let astride = |a: [[f64; 2]; 2], b: [[f64; 2]; 2]| turn(a[0], a[1], b[0]) * turn(a[0], a[1], b[1]) < -1e-9;
+        astride(a, b) && astride(b, a)
+    }
+
+    /// No outline crosses itself, and all run from x to y: else neither area nor cover would be what they are said to be.
+    #[test]
+    fn outlines_are_simple() {
+        for (sort, sizes) in [
+            (Sort::Fibre, [240.0, 16.0]),
+            (Sort::Needle, [60.0, 12.0]),
+            (Sort::Plate, [40.0, 27.0]),
+            (Sort::Dust, [30.0, 30.0]),
+            (Sort::Crack, [120.0, 16.0]),
+            (Sort::Crack, [360.0, 8.0]),
+            (Sort::Dewetting, [50.0, 12.0]),
+        ] {
+            for figure in figures(sort, sizes) {
+                let corners = figure.form.polygon([0.0; 2], 96);
+                let sides: Vec<[[f64; 2]; 2]> = corners.iter().zip(corners.iter().cycle().skip(1)).map(|(&a, &b)| [a, b]).collect();
+                let crossed = sides.iter().enumerate().any(|(i, &a)| sides[..i].iter().any(|&b| cross(a, b)));
+                assert!(!crossed && figure.form.area() > 0.0, "{sort:?} {figure:?}");
+            }
+        }
+    }
+
+    /// Fibres and blunt needles have length times width, round things the disc of their size; a plate is convex, of 4–6 corners.
+    #[test]
+    fn sizes_are_as_stated() {
+        for figure in figures(Sort::Fibre, [240.0, 12.0]) {
+            assert!((figure.form.area() - 2880.0).abs() < 1e-6);
+        }
+        for figure in
+            figures(Sort::Dust, [30.0, 30.0]).chain(figures(Sort::Dewetting, [30.0, 8.0])).chain(figures(Sort::Droplet, [30.0, 3.0]))
+        {
+            assert!((figure.form.area() - 225.0 * std::f64::consts::PI).abs() < 1e-6);
+        }
+        for figure in figures(Sort::Plate, [40.0, 30.0]) {
+            let Form::Path(path) = &figure.form else { panic!("{figure:?}") };
+            let corners: Vec<[f64; 2]> = path.curves().iter().map(|c| (c.at)(0.0)[0]).collect();
+            let count = corners.len();
+            let convex = (0..count).all(|i| turn(corners[i], corners[(i + 1) % count], corners[(i + 2) % count]) > 0.0);
+            assert!(convex && (4..=6).contains(&count), "{corners:?}");
+        }
+    }
+
+    /// A crack is as long as stated along its line: its box is no longer, and at least as long as its steepest zig-zag leaves it.
+    #[test]
+    fn cracks_run_their_length() {
+        let mut branched = 0;
+        for figure in figures(Sort::Crack, [200.0, 10.0]) {
+            let [x0, y0, x1, y1] = bounds(&figure.form.polygon([0.0; 2], 256));
+            let across = libm::hypot(x1 - x0, y1 - y0);
+            assert!(across > 200.0 * libm::cos(0.55) * 0.9 && across < 260.0, "{across}");
+            branched += usize::from(figure.form.curves().len() > 18);
+        }
+        assert!((60..140).contains(&branched), "{branched}");
+    }
+}

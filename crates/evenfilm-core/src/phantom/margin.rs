@@ -8,7 +8,7 @@ use crate::random::Draws;
 pub struct Margin {
     /// Distance over which it falls off, µm.
     pub width_um: f64,
-    /// Number density of singles and clumps at the side ÷ that of the rest, ≥ 1.
+    /// Number density of singles and clumps at the side ÷ that of the rest, ≥ 1; as far as they find room there.
     pub powder_times: f64,
     /// Optical density of the haze at the side ÷ that of the rest.
     pub od_times: f64,

@@ -1,6 +1,6 @@
 //! Films with known truth: rendered, invented pictures whose sizes, counts and areas follow from geometry, not from pixels.
 //!
-//! [`lay`] places gaps, clumps and single particles on the [`floor`], and [`strangers`], whose [`figure`]s are made of [`layer`]s; [`outline`]
+//! [`lay`] places gaps, [`clump`]s and single particles on the [`floor`], and [`strangers`], whose [`figure`]s are made of [`layer`]s; [`outline`]
 //! and [`path`] are their forms, [`polygon`] what is read from them. [`sphere`] tells what a particle does to light, [`haze`] and [`margin`]
 //! make the film uneven. [`lens`], out of focus [`depth`], and [`trace`] blur it in intensity; [`render`] turns a rectangle of it into
 //! transmission; [`camera`] into counts, with uneven light and noise; [`truth`] states what is there.
@@ -11,6 +11,7 @@
 //! shows it; dust takes its share of whatever lies beneath.
 
 pub mod camera;
+pub mod clump;
 pub mod depth;
 pub mod figure;
 pub mod floor;
@@ -139,7 +140,6 @@ impl FilmSpec {
             gaps: Population { per_mm2: 60.0, ..film.gaps },
             strangers: Strangers::some(),
             margin: Margin { width_um: 60.0, powder_times: 4.0, od_times: 1.2 },
-            clear_um: 2.0,
             ..film
         }
     }

@@ -4,6 +4,9 @@ use super::lens::Blur;
 use super::*;
 use crate::plane::{Rect, Samples};
 
+mod light;
+mod strangers;
+
 pub(super) fn spec(film: &FilmSpec) -> PhantomSpec {
     PhantomSpec {
         seed: 42,
@@ -29,15 +32,26 @@ fn transmission(film: &Film) -> Vec<f64> {
     out
 }
 
-/// Every kind of phantom.
-fn all_kinds() -> [FilmSpec; 6] {
-    [FilmSpec::film(), FilmSpec::discs(), FilmSpec::kinds(), FilmSpec::spheres(), FilmSpec::refracting(), FilmSpec::depth()]
+/// Every kind of phantom, with one of every sort of stranger.
+fn one_of_each() -> impl Iterator<Item = Film> {
+    let of = |sort, x: f64, y: f64, size_um, width_um| Placed { sort, centre_um: [x, y], size_um, width_um, angle_deg: 25.0 };
+    let strangers = [
+        of(Sort::Bubble, 12.0, 12.0, 14.0, 1.4),
+        of(Sort::Droplet, 32.0, 10.0, 10.0, 0.8),
+        of(Sort::Fibre, 40.0, 33.0, 60.0, 2.0),
+        of(Sort::Needle, 52.0, 12.0, 14.0, 2.0),
+        of(Sort::Plate, 70.0, 12.0, 10.0, 8.0),
+        of(Sort::Dust, 79.0, 30.0, 8.0, 8.0),
+        of(Sort::Crack, 25.0, 45.0, 30.0, 2.5),
+        of(Sort::Dewetting, 66.0, 46.0, 10.0, 2.5),
+    ];
+    let kinds = [FilmSpec::film(), FilmSpec::discs(), FilmSpec::kinds(), FilmSpec::spheres(), FilmSpec::refracting(), FilmSpec::depth()];
+    kinds.into_iter().map(move |kind| Film::lay_around(&spec(&kind), 1, 2, &strangers))
 }
 
 #[test]
 fn threads_do_not_change_a_byte() {
-    for kind in all_kinds() {
-        let film = Film::lay(&spec(&kind), 0, 0);
+    for film in one_of_each() {
         let at = Rect::whole(film.spec.size);
         let with = |n: usize| rayon::ThreadPoolBuilder::new().num_threads(n).build().unwrap().install(|| counts(&film, at));
         assert_eq!(with(1), with(2));
@@ -46,8 +60,7 @@ fn threads_do_not_change_a_byte() {
 
 #[test]
 fn a_part_is_the_same_as_in_the_whole() {
-    for kind in all_kinds() {
-        let film = Film::lay(&spec(&kind), 1, 2);
+    for film in one_of_each() {
         let whole = counts(&film, Rect::whole(film.spec.size));
         let part = counts(&film, Rect::new(37, 51, 100, 90));
         for (i, count) in part.iter().enumerate() {
