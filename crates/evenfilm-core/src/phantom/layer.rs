@@ -29,7 +29,7 @@ pub(super) fn slope(radii: [f64; 2], taken: f64, sigma_px: f64) -> impl Iterator
     gauss(inner, outer, panels(width, sigma_px)).map(move |[radius, weight]| Layer::disc(radius, taken * weight / width))
 }
 
-/// Panels of the Gauss rule for layers whose radii lie within this length: four radii in 2 σ.
+/// Panels of the Gauss rule for layers whose radii lie within this length: four radii in 3 σ.
 pub(super) fn panels(length: f64, sigma_px: f64) -> u32 {
-    u32::try_from(super::floor_index(0.5 * length / sigma_px)).unwrap_or(u32::MAX >> 1) + 1
+    u32::try_from(super::floor_index(length / (3.0 * sigma_px))).unwrap_or(u32::MAX >> 1) + 1
 }

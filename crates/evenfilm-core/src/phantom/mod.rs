@@ -78,8 +78,8 @@ pub struct FilmSpec {
     pub particle: Particle,
     /// Refractive index of the film, which sets how deep the lens sees and what it accepts, > NA.
     pub refractive_index: f64,
-    /// Powder lies within this distance above and below the plane of focus, µm, each object in a plane of its own; all else is in focus. A
-    /// Gaussian blur has no depth.
+    /// Powder lies within this distance above and below the plane of focus, µm, each object in a plane of its own; all else is in focus. At
+    /// most 10, which keeps the light within the tables of the lens; a Gaussian blur has no depth.
     pub depth_um: f64,
     /// Single particles.
     pub singles: Population,

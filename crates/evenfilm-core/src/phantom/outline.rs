@@ -82,6 +82,14 @@ impl Form {
         }
     }
 
+    /// How far it reaches from its centre along x and y at most.
+    pub fn half_extents(&self) -> [f64; 2] {
+        match self {
+            Self::Path(path) => path.half_extents(),
+            round => [round.bound(); 2],
+        }
+    }
+
     /// The outline times a factor.
     #[must_use]
     pub fn scaled(&self, by: f64) -> Self {
@@ -156,7 +164,10 @@ mod tests {
             let area = polygon_area(&form.polygon([3.0, 4.0], 4096));
             assert!((area / form.area() - 1.0).abs() < 1e-5, "{form:?}");
             assert!((form.scaled(1.5).area() / form.area() - 2.25).abs() < 1e-9);
-            assert!(form.polygon([0.0; 2], 512).iter().all(|p| libm::hypot(p[0], p[1]) < form.bound() + 1e-9));
+            let half = form.half_extents();
+            for p in form.polygon([0.0; 2], 512) {
+                assert!(libm::hypot(p[0], p[1]) < form.bound() + 1e-9 && (0..2).all(|k| p[k].abs() < half[k] + 1e-9));
+            }
         }
     }
 }

@@ -155,13 +155,24 @@ impl Path {
 
     /// Radius of a circle around the origin that holds all of it.
     pub fn bound(&self) -> f64 {
-        // Between two of 16 points an arc bulges by no more than an eighth of the angle between them times the step.
-        let bulge = self.0.iter().map(|piece| match *piece {
+        let far2 = self.sampled().iter().fold(0.0_f64, |m, p| m.max(p[0] * p[0] + p[1] * p[1]));
+        far2.sqrt() + self.bulge()
+    }
+
+    /// How far it reaches from the origin along x and y.
+    pub fn half_extents(&self) -> [f64; 2] {
+        let points = self.sampled();
+        [0, 1].map(|k| points.iter().fold(0.0_f64, |m, p| m.max(p[k].abs())) + self.bulge())
+    }
+
+    /// How far it may lie beyond its sample: between two of 16 points an arc bulges by no more than an eighth of the angle between them
+    /// times the step.
+    fn bulge(&self) -> f64 {
+        let of = |piece: &Piece| match *piece {
             Piece::Line { .. } => 0.0,
             Piece::Arc { angles, .. } => piece.length() * (angles[1] - angles[0]).abs() / (8.0 * 16.0 * 16.0),
-        });
-        let far2 = self.sampled().iter().fold(0.0_f64, |m, p| m.max(p[0] * p[0] + p[1] * p[1]));
-        far2.sqrt() + bulge.fold(0.0, f64::max)
+        };
+        self.0.iter().map(of).fold(0.0, f64::max)
     }
 
     fn sampled(&self) -> Vec<[f64; 2]> {

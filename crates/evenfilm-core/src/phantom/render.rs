@@ -125,8 +125,10 @@ impl Cover {
 
 /// The pixels of a band that the light of an outline reaches, if any.
 fn window(band: Rect, lens: &Lens, centre: [f64; 2], form: &Form) -> Option<Rect> {
-    let reach = form.bound() + lens.reach_px(form.area());
+    let tails = lens.reach_px(form.area());
+    let half = form.half_extents();
     let stretch = |k: usize, from: u32, to: u32| {
+        let reach = half[k] + tails;
         let low = u32::try_from(floor_index(centre[k] - reach)).unwrap_or(u32::MAX).max(from);
         let high = u32::try_from(floor_index(centre[k] + reach + 1.0)).unwrap_or(u32::MAX).min(to);
         (low, high.saturating_sub(low))
@@ -178,5 +180,37 @@ impl Profile {
         let Some([a, b, c, d]) = self.values.get(cell..cell + 4) else { return 0.0 };
         let (before, after, two) = (t + 1.0, t - 1.0, t - 2.0);
         -t * after * two / 6.0 * a + before * after * two / 2.0 * b - before * t * two / 2.0 * c + before * t * after / 6.0 * d
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::lens::Blur;
+    use super::super::sphere::Particle;
+    use super::*;
+
+    /// A blurred absorbing sphere against the sum of its chords' light under a Gaussian on a fine grid, at its middle, within, at its edge
+    /// and outside.
+    #[test]
+    fn blurred_sphere_is_the_sum_of_its_chords() {
+        let (radius, od, sigma) = (8.0, 0.9, 0.75);
+        let lens = Lens::new(Blur::Gaussian { sigma_um: sigma }, 1.0);
+        let (_, layers) = Particle::Absorbing.layers(radius, od, 0.4, sigma);
+        let rings: Vec<[f64; 2]> = layers.iter().map(|l| [l.form.bound(), l.taken]).collect();
+        let profile = Profile::new(&lens, &rings, 14.0);
+        for distance in [0.0, 0.7, 3.0, 6.5, 8.0, 9.0] {
+            let (mut sum, step) = (0.0, 0.02);
+            for i in -250..250 {
+                for j in -250..250 {
+                    let (x, y) = (step * (f64::from(i) + 0.5), step * (f64::from(j) + 0.5));
+                    let chord2 = 1.0 - ((distance + x) * (distance + x) + y * y) / (radius * radius);
+                    let taken = 1.0 - libm::exp10(-od * chord2.max(0.0).sqrt());
+                    sum += taken * step * step * libm::exp(-0.5 * (x * x + y * y) / (sigma * sigma));
+                }
+            }
+            let expected = sum / (std::f64::consts::TAU * sigma * sigma);
+            let found = profile.at([distance, 0.0]);
+            assert!((found - expected).abs() < 2e-4, "{distance} {found} {expected}");
+        }
     }
 }

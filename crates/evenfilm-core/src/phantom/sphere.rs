@@ -81,9 +81,9 @@ mod tests {
             let kappa = od * LN_10;
             let expected = 1.0 - 2.0 * (1.0 - (1.0 + kappa) * libm::exp(-kappa)) / (kappa * kappa);
             let taken = layers.iter().map(|l| l.taken * l.form.area()).sum::<f64>() / (std::f64::consts::PI * radius * radius);
-            assert!((taken - expected).abs() < 1e-6, "{radius} {od} {taken} {expected}");
+            assert!((taken - expected).abs() < 5e-6, "{radius} {od} {taken} {expected}");
             let centre: f64 = layers.iter().map(|l| l.taken).sum();
-            assert!((centre - (1.0 - libm::exp10(-od))).abs() < 1e-6);
+            assert!((centre - (1.0 - libm::exp10(-od))).abs() < 5e-6);
         }
     }
 

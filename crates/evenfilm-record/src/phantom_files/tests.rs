@@ -1,6 +1,6 @@
 //! Phantom folders under test.
 
-use evenfilm_core::phantom::Sort;
+use evenfilm_core::phantom::{FilmSpec, Placed, Sort};
 use evenfilm_core::plane::Rect;
 
 use super::pictures::rendered;
@@ -106,6 +106,11 @@ fn options_out_of_range_are_refused() {
         PhantomOptions { um_per_px: -1.0, ..base.clone() },
         PhantomOptions { blur: BlurChoice::Sigma(f64::NAN), ..base.clone() },
         PhantomOptions { numerical_aperture: 1.5, ..base.clone() },
+        PhantomOptions { film: FilmSpec { depth_um: -1.0, ..FilmSpec::depth() }, ..base.clone() },
+        PhantomOptions {
+            placed: vec![Placed { sort: Sort::Fibre, centre_um: [9.0, 9.0], size_um: 20.0, width_um: 0.0, angle_deg: 0.0 }],
+            ..base.clone()
+        },
         PhantomOptions { blur: BlurChoice::Gaussian, film: FilmSpec::depth(), ..base.clone() },
         PhantomOptions { blur: BlurChoice::Gaussian, film: FilmSpec::refracting(), ..base.clone() },
     ] {
