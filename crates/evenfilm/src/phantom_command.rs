@@ -34,6 +34,14 @@ pub(crate) enum KindArg {
     Film,
     /// Separate flat discs on an even haze
     Discs,
+    /// A film with bubbles, droplets, fibres, crystals, dust, cracks, dewetting and a margin as well
+    Kinds,
+    /// Separate absorbing spheres
+    Spheres,
+    /// Separate clear spheres that refract
+    Refracting,
+    /// Separate discs within 3 µm of the plane of focus
+    Depth,
 }
 
 /// `--bits`
@@ -62,6 +70,10 @@ pub(crate) fn run(args: &PhantomArgs) -> Result<(), Fault> {
     let kind = match args.kind {
         KindArg::Film => PhantomKind::Film,
         KindArg::Discs => PhantomKind::Discs,
+        KindArg::Kinds => PhantomKind::Kinds,
+        KindArg::Spheres => PhantomKind::Spheres,
+        KindArg::Refracting => PhantomKind::Refracting,
+        KindArg::Depth => PhantomKind::Depth,
     };
     let bits = match args.bits {
         BitsArg::Eight => Bits::Eight,
@@ -70,13 +82,14 @@ pub(crate) fn run(args: &PhantomArgs) -> Result<(), Fault> {
     let options = PhantomOptions { fields: args.fields, size: args.size, bits, ..PhantomOptions::new(kind, args.seed) };
     let summary = write_phantom(&args.folder, &options)?;
     eprintln!(
-        "{}: {} fields of {} × {} pixels ({ORIGIN})\n  {} objects, {:.3} % of the area; {} gaps, {:.3} % bare; truth.json holds the rest",
+        "{}: {} fields of {} × {} pixels ({ORIGIN})\n  {} objects of powder, {:.3} % of the area, and {} others; {} gaps, {:.3} % bare; truth.json holds the rest",
         args.folder.display(),
         summary.fields,
         args.size.0,
         args.size.1,
         summary.objects,
         summary.particle_area_pct,
+        summary.left_out_objects,
         summary.gaps,
         summary.uncovered_area_pct,
     );

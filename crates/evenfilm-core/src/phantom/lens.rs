@@ -30,6 +30,14 @@ impl Blur {
         Self::Gaussian { sigma_um: 0.21 * wavelength_nm * 1e-3 / numerical_aperture }
     }
 
+    /// 2π NA/λ, px⁻¹: v of the Airy pattern per pixel; 0 for the Gaussian, which has no aperture.
+    pub(super) fn per_px(self, um_per_px: f64) -> f64 {
+        match self {
+            Self::Gaussian { .. } => 0.0,
+            Self::Airy { numerical_aperture, wavelength_nm } => TAU * numerical_aperture / (wavelength_nm * 1e-3) * um_per_px,
+        }
+    }
+
     /// Standard deviation of the central lobe, µm: 0.21 λ/NA for the Airy pattern.
     pub fn sigma_um(self) -> f64 {
         match self {
@@ -51,33 +59,46 @@ const TAIL_CUT: f64 = 5e-4;
 pub struct Lens {
     /// Standard deviation of the central lobe.
     pub sigma_px: f64,
+    /// How far defocus spreads the light of a point beyond that by geometry; 0 in focus.
+    pub(super) spread_px: f64,
     /// Energy outside ρ is `tail`/ρ far out: 2/(πa) for the Airy pattern, a = 2π NA/λ; 0 for the Gaussian.
     tail: f64,
     per_px: f64,
-    table: Vec<f64>,
+    pub(super) table: Vec<f64>,
 }
 
 impl Lens {
-    /// The lens as a picture of this scale sees it.
+    /// The lens as a picture of this scale sees it, in focus.
     pub fn new(blur: Blur, um_per_px: f64) -> Self {
-        let sigma_px = blur.sigma_um() / um_per_px;
-        let per_px = STEPS_PER_SIGMA / sigma_px;
-        let (tail, energy): (f64, Box<dyn Fn(f64) -> f64>) = match blur {
-            Blur::Gaussian { .. } => (0.0, Box::new(move |rho| -libm::expm1(-0.5 * (rho / sigma_px) * (rho / sigma_px)))),
-            Blur::Airy { numerical_aperture, wavelength_nm } => {
-                let a = TAU * numerical_aperture / (wavelength_nm * 1e-3) * um_per_px;
-                (2.0 / (PI * a), Box::new(move |rho| airy_energy(a * rho)))
+        let mut lens = Self::blank(blur, um_per_px, 0.0);
+        let sigma_px = lens.sigma_px;
+        let energy: Box<dyn Fn(f64) -> f64> = match blur {
+            Blur::Gaussian { .. } => Box::new(move |rho| -libm::expm1(-0.5 * (rho / sigma_px) * (rho / sigma_px))),
+            Blur::Airy { .. } => {
+                let a = blur.per_px(um_per_px);
+                Box::new(move |rho| airy_energy(a * rho))
             }
         };
-        let mut table = Vec::new();
-        let mut step = 0.0;
-        while step <= STEPS_PER_SIGMA * TABLE_SIGMAS {
-            // The limit at 0 is read just beside it: E grows as ρ², and 10⁻³ step keeps all digits that matter.
-            let rho = f64::max(step, 1e-2) / per_px;
-            table.push(energy(rho) / (TAU * rho * rho));
-            step += 1.0;
-        }
-        Self { sigma_px, tail, per_px, table }
+        lens.table = lens.radii().map(|rho| energy(rho) / (TAU * rho * rho)).collect();
+        lens
+    }
+
+    /// A lens whose table is still to be filled.
+    pub(super) fn blank(blur: Blur, um_per_px: f64, spread_px: f64) -> Self {
+        let sigma_px = blur.sigma_um() / um_per_px;
+        let tail = match blur {
+            Blur::Gaussian { .. } => 0.0,
+            Blur::Airy { .. } => 2.0 / (PI * blur.per_px(um_per_px)),
+        };
+        Self { sigma_px, spread_px, tail, per_px: STEPS_PER_SIGMA / sigma_px, table: Vec::new() }
+    }
+
+    /// The distances that the table holds G for. The limit at 0 is read just beside it: E grows as ρ², and 10⁻² step keeps all digits that
+    /// matter.
+    pub(super) fn radii(&self) -> impl Iterator<Item = f64> + use<> {
+        let per_px = self.per_px;
+        let steps = super::floor_index(STEPS_PER_SIGMA * TABLE_SIGMAS);
+        (0..=steps).map(move |step| f64::max(step as f64, 1e-2) / per_px)
     }
 
     /// G at the squared distance, px⁻².
@@ -92,10 +113,10 @@ impl Lens {
     }
 
     /// How far from a shape of this area its light is followed: 6 σ, and for the Airy pattern until its tail adds less than 5·10⁻⁴ of
-    /// cover (the point spread falls as tail/(2πρ³)).
+    /// cover (the point spread falls as tail/(2πρ³)); out of focus, as much further as the light is spread.
     pub fn reach_px(&self, area_px2: f64) -> f64 {
         let tails = libm::cbrt(area_px2 * self.tail / (TAU * TAIL_CUT));
-        tails.max(6.0 * self.sigma_px)
+        tails.max(6.0 * self.sigma_px) + self.spread_px
     }
 }
 

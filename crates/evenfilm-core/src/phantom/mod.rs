@@ -1,26 +1,42 @@
 //! Films with known truth: rendered, invented pictures whose sizes, counts and areas follow from geometry, not from pixels.
 //!
-//! [`lay`] places gaps, clumps and single particles; [`haze`] makes the film uneven; [`lens`] and [`outline`] blur it in intensity;
-//! [`render`] turns a rectangle of it into transmission; [`camera`] into counts, with uneven light and noise; [`truth`] states what is there.
+//! [`lay`] places gaps, [`clump`]s and single particles on the [`floor`], and [`strangers`], whose [`figure`]s are made of [`layer`]s; [`outline`]
+//! and [`path`] are their forms, [`polygon`] what is read from them. [`sphere`] tells what a particle does to light, [`haze`] and [`margin`]
+//! make the film uneven. [`lens`], out of focus [`depth`], and [`trace`] blur it in intensity; [`render`] turns a rectangle of it into
+//! transmission; [`camera`] into counts, with uneven light and noise; [`truth`] states what is there.
 //! Everything follows from a [`PhantomSpec`] and the numbers of slide and field, with the same bytes on every machine and any number of
 //! threads; any rectangle of a picture can be had alone, so its size is not bounded by memory.
 //!
-//! Assumed: flat particles and bare gaps with sharp edges in one plane; haze and particle densities add; the haze is given as the lens
-//! shows it.
+//! Assumed: bare gaps and particles have sharp edges and lie in planes; haze and particle densities add; the haze is given as the lens
+//! shows it; dust takes its share of whatever lies beneath.
 
 pub mod camera;
+pub mod clump;
+pub mod depth;
+pub mod figure;
+pub mod floor;
 pub mod haze;
 pub mod lay;
+pub mod layer;
 pub mod lens;
+pub mod margin;
 pub mod outline;
+pub mod path;
+pub mod polygon;
 pub mod render;
+pub mod sphere;
+pub mod strangers;
 #[cfg(test)]
 mod tests;
+pub mod trace;
 pub mod truth;
 
 pub use camera::{Blank, Camera, Dark, Lamp};
 pub use lay::Film;
 pub use lens::Blur;
+pub use margin::Margin;
+pub use sphere::Particle;
+pub use strangers::{Amount, Placed, Sort, Sparse, Strangers, Width};
 pub use truth::Truth;
 
 /// A kind of thing that is laid at random: how many, how large. Diameters are log-normal by number, cut to a range.
@@ -56,14 +72,25 @@ pub struct FilmSpec {
     pub haze_cv_pct: f64,
     /// Distance over which the haze's correlation falls to 1/e, µm.
     pub haze_length_um: f64,
-    /// Optical density that a particle adds.
+    /// Optical density that a particle adds; a refracting one takes no note of it.
     pub particle_od: f64,
+    /// How a particle takes light.
+    pub particle: Particle,
+    /// Refractive index of the film, which sets how deep the lens sees and what it accepts, > NA.
+    pub refractive_index: f64,
+    /// Powder lies within this distance above and below the plane of focus, µm, each object in a plane of its own; all else is in focus. At
+    /// most 10, which keeps the light within the tables of the lens; a Gaussian blur has no depth.
+    pub depth_um: f64,
     /// Single particles.
     pub singles: Population,
     /// Clumps.
     pub clumps: Clumps,
     /// Gaps: discs, ellipses and wobbly outlines in equal shares.
     pub gaps: Population,
+    /// Everything else.
+    pub strangers: Strangers,
+    /// How powder and haze grow denser towards one side.
+    pub margin: Margin,
     /// One large elliptic hole in the middle that bares this share of the field, %; 0 for none, at most 78.
     pub hole_pct: f64,
     /// Smallest clear distance between separate things, µm.
@@ -78,9 +105,14 @@ impl FilmSpec {
             haze_cv_pct: 4.0,
             haze_length_um: 9.0,
             particle_od: 0.9,
+            particle: Particle::Flat,
+            refractive_index: 1.5,
+            depth_um: 0.0,
             singles: Population { per_mm2: 9000.0, median_um: 1.8, gsd: 1.3, range_um: [1.0, 3.0] },
             clumps: Clumps { per_mm2: 500.0, constituents: 5.0, most: 40 },
             gaps: Population { per_mm2: 120.0, median_um: 10.0, gsd: 1.5, range_um: [6.0, 25.0] },
+            strangers: Strangers::NONE,
+            margin: Margin::NONE,
             hole_pct: 0.0,
             clear_um: 1.2,
         }
@@ -97,6 +129,34 @@ impl FilmSpec {
             clear_um: 2.0,
             ..Self::film()
         }
+    }
+
+    /// The hazy film with fewer particles and some of every stranger, and a margin with four times the powder along its left side.
+    pub const fn kinds() -> Self {
+        let film = Self::film();
+        Self {
+            singles: Population { per_mm2: 4000.0, ..film.singles },
+            clumps: Clumps { per_mm2: 250.0, ..film.clumps },
+            gaps: Population { per_mm2: 60.0, ..film.gaps },
+            strangers: Strangers::some(),
+            margin: Margin { width_um: 60.0, powder_times: 4.0, od_times: 1.2 },
+            ..film
+        }
+    }
+
+    /// Like [`Self::discs`], but absorbing spheres.
+    pub const fn spheres() -> Self {
+        Self { particle: Particle::Absorbing, ..Self::discs() }
+    }
+
+    /// Like [`Self::discs`], but clear spheres of zinc oxide, index 2.0.
+    pub const fn refracting() -> Self {
+        Self { particle: Particle::Refracting { relative_index: 4.0 / 3.0 }, ..Self::discs() }
+    }
+
+    /// Like [`Self::discs`], but within 3 µm of the plane of focus.
+    pub const fn depth() -> Self {
+        Self { depth_um: 3.0, ..Self::discs() }
     }
 }
 
@@ -125,6 +185,14 @@ impl PhantomSpec {
         [0.0, 0.0, f64::from(self.size.0), f64::from(self.size.1)]
     }
 
+    /// Sine of the widest angle in the film that the lens accepts, NA/n; 1 for a Gaussian, which has no aperture.
+    fn accepted_sine(&self) -> f64 {
+        match self.blur {
+            Blur::Airy { numerical_aperture, .. } => (numerical_aperture / self.film.refractive_index).min(1.0),
+            Blur::Gaussian { .. } => 1.0,
+        }
+    }
+
     /// The random stream of one purpose in one field of one slide.
     fn source(&self, slide: u32, field: u32, purpose: Purpose) -> crate::random::Source {
         let stream = u64::from(slide) << 40 | u64::from(field) << 8 | purpose as u64;
@@ -142,6 +210,16 @@ enum Purpose {
     Noise = 5,
     Blank = 6,
     Dark = 7,
+    Placed = 8,
+    Depth = 9,
+    Bubbles = 10,
+    Droplets = 11,
+    Fibres = 12,
+    Needles = 13,
+    Plates = 14,
+    Dust = 15,
+    Cracks = 16,
+    Dewettings = 17,
 }
 
 /// The whole part of a number that is not negative, as an index; 0 below 0.

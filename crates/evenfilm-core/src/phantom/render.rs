@@ -1,10 +1,14 @@
 //! Rendering: the transmission of any rectangle of a laid film, after the lens and over the area of each pixel.
 
 use super::haze::Haze;
-use super::lay::{Disc, Film, LaidGap};
-use super::outline::{Form, Traced};
+use super::lay::Film;
+use super::layer::Layer;
+use super::lens::Lens;
+use super::outline::Form;
+use super::trace::Traced;
 use super::{Purpose, floor_index};
 use crate::plane::Rect;
+use crate::recipe::Kind;
 use rayon::prelude::*;
 use std::f64::consts::LN_10;
 
@@ -30,17 +34,27 @@ impl Film {
 
     /// Transmission of one band, on this thread.
     pub(super) fn render_band(&self, at: Rect, out: &mut [f64]) {
-        let mut covers = Covers::new(at, out.len());
-        let particle = 1.0 - libm::exp(-LN_10 * self.spec.film.particle_od);
-        for disc in &self.discs {
-            covers.add_disc(self, disc, particle);
+        let [mut darkened, mut bare, mut dust] = [(); 3].map(|()| Cover { at, values: vec![0.0; out.len()] });
+        let film = self.spec.film;
+        let sine = self.spec.accepted_sine();
+        for object in &self.objects {
+            let lens = self.lens_at(object.depth_um);
+            for disc in &self.discs[object.discs.clone()] {
+                let (times, layers) = film.particle.layers(disc.radius, film.particle_od, sine, lens.sigma_px);
+                darkened.add(lens, disc.centre, &layers, times);
+            }
+        }
+        for thing in &self.strangers {
+            let cover = if thing.kind == Kind::Dust { &mut dust } else { &mut darkened };
+            cover.add(&self.lens, thing.centre, &thing.figure.layers, 1.0);
         }
         for gap in &self.gaps {
-            covers.add_gap(self, gap);
+            darkened.add(&self.lens, gap.centre, &gap.figure.layers, 1.0);
+            bare.add(&self.lens, gap.centre, &[Layer { form: gap.figure.form.clone(), taken: 1.0 }], 1.0);
         }
         self.haze(at, out);
-        for ((t, darkened), bare) in out.iter_mut().zip(&covers.darkened).zip(&covers.bare) {
-            *t = *t * (1.0 - darkened) + (1.0 - *t) * bare;
+        for (((t, darkened), bare), dust) in out.iter_mut().zip(&darkened.values).zip(&bare.values).zip(&dust.values) {
+            *t = (*t * (1.0 - darkened) + (1.0 - *t) * bare) * (1.0 - dust);
         }
     }
 
@@ -49,66 +63,72 @@ impl Film {
         let film = self.spec.film;
         let cv = film.haze_cv_pct / 100.0;
         let level = |od: f64| libm::exp(-LN_10 * od.max(0.0));
+        let columns: Vec<f64> = (at.x..at.right()).map(|x| film.margin.od_at((f64::from(x) + 0.5) * self.spec.um_per_px)).collect();
         if cv * film.od > 0.0 {
             let source = self.spec.source(self.slide, self.field, Purpose::Haze);
             Haze::new(source, film.haze_length_um / self.spec.um_per_px).fill(at, out);
-            for h in out.iter_mut() {
-                *h = level(film.od * (1.0 + cv * *h));
-            }
         } else {
-            out.fill(level(film.od));
+            out.fill(0.0);
+        }
+        for row in out.chunks_exact_mut((at.width as usize).max(1)) {
+            for (h, times) in row.iter_mut().zip(&columns) {
+                *h = level(film.od * times * (1.0 + cv * *h));
+            }
         }
     }
 }
 
-/// What lies over the pixels of a band: light taken by particles, and bare share.
-struct Covers {
+/// Something that adds up over the pixels of a band.
+struct Cover {
     at: Rect,
-    darkened: Vec<f64>,
-    bare: Vec<f64>,
+    values: Vec<f64>,
 }
 
-impl Covers {
-    fn new(at: Rect, pixels: usize) -> Self {
-        Self { at, darkened: vec![0.0; pixels], bare: vec![0.0; pixels] }
-    }
-
-    fn add_disc(&mut self, film: &Film, disc: &Disc, times: f64) {
-        if let Some(window) = window(self.at, film, disc.centre, Form::Disc { radius: disc.radius }) {
-            add_round(film, disc, window, self.at, times, &mut self.darkened);
+impl Cover {
+    /// Adds `times` what the layers of a thing take.
+    fn add(&mut self, lens: &Lens, centre: [f64; 2], layers: &[Layer], times: f64) {
+        let radii = layers.iter().map(|layer| match layer.form {
+            Form::Disc { radius } => Some([radius, layer.taken]),
+            _ => None,
+        });
+        match radii.collect::<Option<Vec<_>>>() {
+            Some(rings) => self.add_round(lens, centre, &rings, times),
+            None => layers.iter().for_each(|layer| self.add_outline(lens, centre, layer, times)),
         }
     }
 
-    fn add_gap(&mut self, film: &Film, gap: &LaidGap) {
-        let Some(window) = window(self.at, film, gap.centre, gap.form) else { return };
-        if let Form::Disc { radius } = gap.form {
-            return add_round(film, &Disc { centre: gap.centre, radius }, window, self.at, 1.0, &mut self.bare);
-        }
-        let traced = Traced::new(gap.form, film.lens.sigma_px);
-        each_pixel(window, self.at, gap.centre, &mut self.bare, |p, value| {
-            let middle = traced.cover(&film.lens, p);
+    /// Concentric discs, whose cover depends on the distance from their centre alone.
+    fn add_round(&mut self, lens: &Lens, centre: [f64; 2], rings: &[[f64; 2]], times: f64) {
+        let radius = rings.iter().fold(0.0, |m: f64, ring| m.max(ring[0]));
+        let whole = Form::Disc { radius };
+        let Some(window) = window(self.at, lens, centre, &whole) else { return };
+        let profile = Profile::new(lens, rings, radius + lens.reach_px(whole.area()) + 2.0);
+        let near = radius + 5.0 * lens.sigma_px + lens.spread_px + 1.0;
+        each_pixel(window, self.at, centre, &mut self.values, |p, value| {
+            let distance2 = p[0] * p[0] + p[1] * p[1];
+            let cover = if distance2 < near * near { over_pixel(p, |q| profile.at(q)) } else { profile.at(p) };
+            *value += times * cover;
+        });
+    }
+
+    fn add_outline(&mut self, lens: &Lens, centre: [f64; 2], layer: &Layer, times: f64) {
+        let Some(window) = window(self.at, lens, centre, &layer.form) else { return };
+        let traced = Traced::new(&layer.form, lens.sigma_px);
+        each_pixel(window, self.at, centre, &mut self.values, |p, value| {
+            let middle = traced.cover(lens, p);
             let edge = (0.002..0.998).contains(&middle);
-            *value += if edge { over_pixel(p, |q| traced.cover(&film.lens, q)) } else { middle };
+            let cover = if edge { over_pixel(p, |q| traced.cover(lens, q)) } else { middle };
+            *value += times * layer.taken * cover;
         });
     }
 }
 
-/// Adds `times` the cover of a disc, which depends on the distance from its centre alone.
-fn add_round(film: &Film, disc: &Disc, window: Rect, band: Rect, times: f64, values: &mut [f64]) {
-    let reach = disc.radius + film.lens.reach_px(Form::Disc { radius: disc.radius }.area());
-    let profile = Profile::new(film, disc.radius, reach + 2.0);
-    let near = disc.radius + 5.0 * film.lens.sigma_px + 1.0;
-    each_pixel(window, band, disc.centre, values, |p, value| {
-        let distance2 = p[0] * p[0] + p[1] * p[1];
-        let cover = if distance2 < near * near { over_pixel(p, |q| profile.at(q)) } else { profile.at(p) };
-        *value += times * cover;
-    });
-}
-
 /// The pixels of a band that the light of an outline reaches, if any.
-fn window(band: Rect, film: &Film, centre: [f64; 2], form: Form) -> Option<Rect> {
-    let reach = form.bound() + film.lens.reach_px(form.area());
+fn window(band: Rect, lens: &Lens, centre: [f64; 2], form: &Form) -> Option<Rect> {
+    let tails = lens.reach_px(form.area());
+    let half = form.half_extents();
     let stretch = |k: usize, from: u32, to: u32| {
+        let reach = half[k] + tails;
         let low = u32::try_from(floor_index(centre[k] - reach)).unwrap_or(u32::MAX).max(from);
         let high = u32::try_from(floor_index(centre[k] + reach + 1.0)).unwrap_or(u32::MAX).min(to);
         (low, high.saturating_sub(low))
@@ -135,20 +155,21 @@ fn over_pixel(p: [f64; 2], cover: impl Fn([f64; 2]) -> f64) -> f64 {
     0.25 * (cover([x - ASIDE, y - ASIDE]) + cover([x + ASIDE, y - ASIDE]) + cover([x - ASIDE, y + ASIDE]) + cover([x + ASIDE, y + ASIDE]))
 }
 
-/// Cover of a blurred disc by the distance from its centre.
+/// What blurred concentric discs take, by the distance from their centre.
 struct Profile {
     per_px: f64,
     values: Vec<f64>,
 }
 
 impl Profile {
-    fn new(film: &Film, radius: f64, to: f64) -> Self {
-        let half = Traced::half_disc(radius, film.lens.sigma_px);
-        let per_px = PROFILE_STEPS / film.lens.sigma_px;
+    fn new(lens: &Lens, rings: &[[f64; 2]], to: f64) -> Self {
+        let halves: Vec<(Traced, f64)> =
+            rings.iter().map(|&[radius, taken]| (Traced::half_disc(radius, lens.sigma_px), 2.0 * taken)).collect();
+        let per_px = PROFILE_STEPS / lens.sigma_px;
         // One step before the centre and two behind the end, for the cubics.
         let steps = floor_index(to * per_px) + 4;
-        let values = (0..steps).map(|i| 2.0 * half.cover(&film.lens, [(i as f64 - 1.0) / per_px, 0.0])).collect();
-        Self { per_px, values }
+        let at = |distance: f64| halves.iter().fold(0.0, |sum, (half, times)| sum + times * half.cover(lens, [distance, 0.0]));
+        Self { per_px, values: (0..steps).map(|i| at((i as f64 - 1.0) / per_px)).collect() }
     }
 
     /// Four-point Lagrange interpolation.
@@ -159,5 +180,37 @@ impl Profile {
         let Some([a, b, c, d]) = self.values.get(cell..cell + 4) else { return 0.0 };
         let (before, after, two) = (t + 1.0, t - 1.0, t - 2.0);
         -t * after * two / 6.0 * a + before * after * two / 2.0 * b - before * t * two / 2.0 * c + before * t * after / 6.0 * d
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::lens::Blur;
+    use super::super::sphere::Particle;
+    use super::*;
+
+    /// A blurred absorbing sphere against the sum of its chords' light under a Gaussian on a fine grid, at its middle, within, at its edge
+    /// and outside.
+    #[test]
+    fn blurred_sphere_is_the_sum_of_its_chords() {
+        let (radius, od, sigma) = (8.0, 0.9, 0.75);
+        let lens = Lens::new(Blur::Gaussian { sigma_um: sigma }, 1.0);
+        let (_, layers) = Particle::Absorbing.layers(radius, od, 0.4, sigma);
+        let rings: Vec<[f64; 2]> = layers.iter().map(|l| [l.form.bound(), l.taken]).collect();
+        let profile = Profile::new(&lens, &rings, 14.0);
+        for distance in [0.0, 0.7, 3.0, 6.5, 8.0, 9.0] {
+            let (mut sum, step) = (0.0, 0.02);
+            for i in -250..250 {
+                for j in -250..250 {
+                    let (x, y) = (step * (f64::from(i) + 0.5), step * (f64::from(j) + 0.5));
+                    let chord2 = 1.0 - ((distance + x) * (distance + x) + y * y) / (radius * radius);
+                    let taken = 1.0 - libm::exp10(-od * chord2.max(0.0).sqrt());
+                    sum += taken * step * step * libm::exp(-0.5 * (x * x + y * y) / (sigma * sigma));
+                }
+            }
+            let expected = sum / (std::f64::consts::TAU * sigma * sigma);
+            let found = profile.at([distance, 0.0]);
+            assert!((found - expected).abs() < 2e-4, "{distance} {found} {expected}");
+        }
     }
 }

@@ -1,12 +1,18 @@
 //! Truth: what a laid field holds, from its geometry. Nothing here has seen a pixel.
 
-use super::lay::{Film, area_within};
-use super::outline::{clipped, largest_circle};
+use super::lay::{Film, Laid, LaidPowder, area_within};
+use super::polygon::{bounds, centroid, clipped, largest_circle};
+use crate::recipe::{GapKind, Kind};
 use std::f64::consts::PI;
 
-/// One object: a single particle or a clump.
+/// Corners of the polygons that stand for outlines.
+const CORNERS: u32 = 1024;
+
+/// One object: a single particle or a clump, or a stranger. The area and diameter of what is hollow are those of its outer edge.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct TrueObject {
+    /// What it is.
+    pub kind: Kind,
     /// Centroid (x, y) from the field's corner, µm.
     pub centre_um: [f64; 2],
     /// Area of all of it, also outside the frame, µm².
@@ -17,8 +23,10 @@ pub struct TrueObject {
     pub diameter_um: f64,
     /// Width and height of its box, µm.
     pub box_um: [f64; 2],
-    /// Number of touching particles.
+    /// Number of touching particles; 1 for a stranger.
     pub constituents: usize,
+    /// Distance from the plane of focus, µm.
+    pub depth_um: f64,
     /// Whether the frame cuts it.
     pub touches_frame: bool,
 }
@@ -26,9 +34,11 @@ pub struct TrueObject {
 /// One gap.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct TrueGap {
+    /// What it is.
+    pub kind: GapKind,
     /// Centre (x, y) from the field's corner, µm.
     pub centre_um: [f64; 2],
-    /// "disc", "ellipse" or "wobbly".
+    /// "disc", "ellipse", "wobbly" or "path".
     pub form: &'static str,
     /// Area of all of it, µm².
     pub area_um2: f64,
@@ -49,7 +59,7 @@ pub struct Truth {
     pub field_um2: f64,
     /// Width and height of the field, µm.
     pub field_um: [f64; 2],
-    /// Objects of which something is seen.
+    /// Objects of which something is seen, powder first.
     pub objects: Vec<TrueObject>,
     /// Gaps of which something is seen.
     pub gaps: Vec<TrueGap>,
@@ -63,14 +73,29 @@ impl Truth {
         Self {
             field_um2: width * height * scale * scale,
             field_um: [width * scale, height * scale],
-            objects: film.objects.iter().map(|r| object(film, r.clone())).collect(),
-            gaps: (0..film.gaps.len()).map(|i| gap(film, i)).collect(),
+            objects: film.objects.iter().map(|o| powder(film, o)).chain(film.strangers.iter().map(|s| stranger(film, s))).collect(),
+            gaps: film.gaps.iter().map(|g| gap(film, g)).collect(),
         }
     }
 
-    /// Area of particles ÷ area of the field, %.
+    /// The objects that are powder.
+    pub fn powder(&self) -> impl Iterator<Item = &TrueObject> {
+        self.objects.iter().filter(|o| o.kind == Kind::Powder)
+    }
+
+    /// The objects that are not.
+    pub fn left_out(&self) -> impl Iterator<Item = &TrueObject> {
+        self.objects.iter().filter(|o| o.kind != Kind::Powder)
+    }
+
+    /// Area of powder ÷ area of the field, %.
     pub fn particle_area_pct(&self) -> f64 {
-        100.0 * self.objects.iter().fold(0.0, |sum, o| sum + o.area_in_frame_um2) / self.field_um2
+        100.0 * area_in_frame(self.powder()) / self.field_um2
+    }
+
+    /// Area of all other objects ÷ area of the field, %.
+    pub fn left_out_area_pct(&self) -> f64 {
+        100.0 * area_in_frame(self.left_out()) / self.field_um2
     }
 
     /// Area of gaps ÷ area of the field, %.
@@ -84,7 +109,23 @@ impl Truth {
     }
 }
 
-/// Sizes of objects over some fields, as ISO 9276 names them.
+fn area_in_frame<'a>(objects: impl Iterator<Item = &'a TrueObject>) -> f64 {
+    objects.fold(0.0, |sum, o| sum + o.area_in_frame_um2)
+}
+
+/// Particles in all whole objects of powder.
+pub fn constituents(fields: &[Truth]) -> usize {
+    fields.iter().flat_map(Truth::powder).filter(|o| !o.touches_frame).map(|o| o.constituents).sum()
+}
+
+/// Area of powder in objects of at least this area-equivalent diameter ÷ area of all powder, %; 0 without powder.
+pub fn agglomerate_fraction_pct(fields: &[Truth], from_um: f64) -> f64 {
+    let area = |from_um: f64| area_in_frame(fields.iter().flat_map(Truth::powder).filter(|o| o.diameter_um >= from_um));
+    let all = area(0.0);
+    if all > 0.0 { 100.0 * area(from_um) / all } else { 0.0 }
+}
+
+/// Sizes of powder over some fields, as ISO 9276 names them.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct TrueSizes {
     /// Whole objects counted.
@@ -101,12 +142,12 @@ pub struct TrueSizes {
     pub d43_um: f64,
 }
 
-/// Sizes of whole objects of at least `from_um`, each weighted by the inverse of the share of places at which an object of its box is whole
+/// Sizes of whole objects of powder of at least `from_um`, each weighted by the inverse of the share of places at which an object of its box is whole
 /// (R. E. Miles 1974; C. Lantuéjoul 1980). A quantile is the smallest size at or below which lies that share of the weight. `None`
 /// without objects.
 pub fn sizes(fields: &[Truth], from_um: f64) -> Option<TrueSizes> {
     let mut weighted: Vec<[f64; 2]> =
-        fields.iter().flat_map(|t| t.objects.iter().filter_map(|o| weight(t, o))).filter(|w| w[0] >= from_um).collect();
+        fields.iter().flat_map(|t| t.powder().filter_map(|o| weight(t, o))).filter(|w| w[0] >= from_um).collect();
     weighted.sort_by(|a, b| a[0].total_cmp(&b[0]));
     let moment = |k: i32| weighted.iter().map(|[d, w]| w * (0..k).fold(1.0, |p, _| p * d)).sum::<f64>();
     let quantiles = |k: i32| {
@@ -139,38 +180,62 @@ fn diameter(area: f64) -> f64 {
     2.0 * (area / PI).sqrt()
 }
 
-fn object(film: &Film, range: std::ops::Range<usize>) -> TrueObject {
+fn powder(film: &Film, object: &LaidPowder) -> TrueObject {
     let (scale, frame) = (film.spec.um_per_px, film.spec.frame());
-    let discs = &film.discs[range];
+    let discs = &film.discs[object.discs.clone()];
     let weights = discs.iter().map(|d| d.radius * d.radius).sum::<f64>();
     let centre = |k: usize| discs.iter().map(|d| d.centre[k] * d.radius * d.radius).sum::<f64>() / weights;
     let low = |k: usize| discs.iter().fold(f64::INFINITY, |m, d| m.min(d.centre[k] - d.radius));
     let high = |k: usize| discs.iter().fold(f64::NEG_INFINITY, |m, d| m.max(d.centre[k] + d.radius));
     let area_um2 = PI * weights * scale * scale;
     TrueObject {
+        kind: Kind::Powder,
         centre_um: [centre(0) * scale, centre(1) * scale],
         area_um2,
         area_in_frame_um2: discs.iter().map(|d| d.area_within(frame)).sum::<f64>() * scale * scale,
         diameter_um: diameter(area_um2),
         box_um: [0, 1].map(|k| (high(k) - low(k)) * scale),
         constituents: discs.len(),
+        depth_um: object.depth_um,
         touches_frame: (0..2).any(|k| low(k) < frame[k] || high(k) > frame[k + 2]),
     }
 }
 
-fn gap(film: &Film, index: usize) -> TrueGap {
-    let (scale, frame) = (film.spec.um_per_px, film.spec.frame());
-    let gap = film.gaps[index];
-    let polygon = gap.form.polygon(gap.centre, 1024);
-    let touches_frame = polygon.iter().any(|p| (0..2).any(|k| p[k] < frame[k] || p[k] > frame[k + 2]));
-    let area_um2 = gap.form.area() * scale * scale;
-    TrueGap {
-        centre_um: gap.centre.map(|c| c * scale),
-        form: gap.form.word(),
+fn stranger(film: &Film, thing: &Laid<Kind>) -> TrueObject {
+    let (scale, frame, form) = (film.spec.um_per_px, film.spec.frame(), &thing.figure.form);
+    let polygon = form.polygon(thing.centre, CORNERS);
+    let [x0, y0, x1, y1] = bounds(&polygon);
+    let area_um2 = form.area() * scale * scale;
+    TrueObject {
+        kind: thing.kind,
+        centre_um: centroid(&polygon).map(|c| c * scale),
         area_um2,
-        area_in_frame_um2: area_within(gap.form, gap.centre, frame) * scale * scale,
+        area_in_frame_um2: area_within(form, thing.centre, frame) * scale * scale,
+        diameter_um: diameter(area_um2),
+        box_um: [x1 - x0, y1 - y0].map(|side| side * scale),
+        constituents: 1,
+        depth_um: 0.0,
+        touches_frame: reaches_out(&polygon, frame),
+    }
+}
+
+fn gap(film: &Film, gap: &Laid<GapKind>) -> TrueGap {
+    let (scale, frame, form) = (film.spec.um_per_px, film.spec.frame(), &gap.figure.form);
+    let polygon = form.polygon(gap.centre, CORNERS);
+    let touches_frame = reaches_out(&polygon, frame);
+    let area_um2 = form.area() * scale * scale;
+    TrueGap {
+        kind: gap.kind,
+        centre_um: gap.centre.map(|c| c * scale),
+        form: form.word(),
+        area_um2,
+        area_in_frame_um2: area_within(form, gap.centre, frame) * scale * scale,
         diameter_um: diameter(area_um2),
         largest_circle_um: largest_circle(&clipped(polygon, frame)) * scale,
         touches_frame,
     }
+}
+
+fn reaches_out(polygon: &[[f64; 2]], frame: [f64; 4]) -> bool {
+    polygon.iter().any(|p| (0..2).any(|k| p[k] < frame[k] || p[k] > frame[k + 2]))
 }

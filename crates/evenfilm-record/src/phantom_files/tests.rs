@@ -1,5 +1,6 @@
 //! Phantom folders under test.
 
+use evenfilm_core::phantom::{FilmSpec, Placed, Sort};
 use evenfilm_core::plane::Rect;
 
 use super::pictures::rendered;
@@ -59,6 +60,29 @@ fn decoded(path: &Path) -> Vec<u16> {
     }
 }
 
+/// Every kind of phantom writes what it is, and truth that tells powder from the rest.
+#[test]
+fn truth_names_the_kind_of_everything() {
+    let parent = tempfile::tempdir().unwrap();
+    let bubble = Placed { sort: Sort::Bubble, centre_um: [25.0, 20.0], size_um: 12.0, width_um: 1.2, angle_deg: 0.0 };
+    for &kind in PhantomKind::ALL {
+        let base = PhantomOptions { placed: vec![bubble], size: (200, 150), fields: 2, ..PhantomOptions::new(kind, 3) };
+        let folder = parent.path().join(kind.word());
+        let summary = write_phantom(&folder, &base).unwrap();
+        let truth: serde_json::Value = serde_json::from_slice(&fs::read(folder.join(TRUTH_FILE)).unwrap()).unwrap();
+        assert_eq!(truth["kind"], kind.word());
+        let fields = truth["fields"].as_array().unwrap();
+        let objects = || fields.iter().flat_map(|f| f["objects"].as_array().unwrap());
+        let powder: Vec<_> = objects().filter(|o| o["kind"] == "powder").collect();
+        assert_eq!(objects().filter(|o| o["kind"] == "hollow" && o["diameter_um"] == 12.0).count(), 2);
+        let area: f64 = powder.iter().map(|o| o["area_in_frame_um2"].as_f64().unwrap()).sum();
+        assert!((summary.particle_area_pct - 100.0 * area / (2.0 * 50.0 * 37.5)).abs() < 1e-3 && summary.objects == powder.len());
+        assert_eq!(truth["pooled"]["left_out_objects"], summary.left_out_objects);
+        assert_eq!(objects().any(|o| o["depth_um"].is_number()), kind == PhantomKind::Depth);
+        assert!(fields.iter().flat_map(|f| f["gaps"].as_array().unwrap()).all(|g| g["kind"].is_string()));
+    }
+}
+
 #[test]
 fn a_folder_with_other_files_is_left_alone() {
     let parent = tempfile::tempdir().unwrap();
@@ -81,6 +105,14 @@ fn options_out_of_range_are_refused() {
         PhantomOptions { fields: 0, ..base.clone() },
         PhantomOptions { um_per_px: -1.0, ..base.clone() },
         PhantomOptions { blur: BlurChoice::Sigma(f64::NAN), ..base.clone() },
+        PhantomOptions { numerical_aperture: 1.5, ..base.clone() },
+        PhantomOptions { film: FilmSpec { depth_um: -1.0, ..FilmSpec::depth() }, ..base.clone() },
+        PhantomOptions {
+            placed: vec![Placed { sort: Sort::Fibre, centre_um: [9.0, 9.0], size_um: 20.0, width_um: 0.0, angle_deg: 0.0 }],
+            ..base.clone()
+        },
+        PhantomOptions { blur: BlurChoice::Gaussian, film: FilmSpec::depth(), ..base.clone() },
+        PhantomOptions { blur: BlurChoice::Gaussian, film: FilmSpec::refracting(), ..base.clone() },
     ] {
         assert!(write_phantom(&parent.path().join("lot"), &options).is_err());
     }

@@ -5,6 +5,9 @@ use serde::Serialize;
 
 use super::{ORIGIN, PhantomOptions, PhantomSummary};
 
+/// The diameter from which the built-in rule calls an object of powder an agglomerate, µm.
+const AGGLOMERATE_FROM_UM: f64 = 5.0;
+
 /// `truth.json`.
 #[derive(Serialize)]
 pub(super) struct TruthFile {
@@ -48,10 +51,14 @@ impl TruthFile {
     }
 }
 
-/// All fields together.
+/// All fields together; of powder, but for what is left out.
 #[derive(Serialize)]
 pub(super) struct Pooled {
     objects: usize,
+    constituents: usize,
+    left_out_objects: usize,
+    left_out_area_pct: f64,
+    agglomerate_fraction_pct: f64,
     gaps: usize,
     particle_area_pct: f64,
     uncovered_area_pct: f64,
@@ -64,7 +71,11 @@ impl Pooled {
     fn new(truths: &[Truth], from_um: f64) -> Self {
         let mean = |of: fn(&Truth) -> f64| rounded(truths.iter().map(of).sum::<f64>() / truths.len().max(1) as f64);
         Self {
-            objects: truths.iter().map(|t| t.objects.len()).sum(),
+            objects: truths.iter().map(|t| t.powder().count()).sum(),
+            constituents: truth::constituents(truths),
+            left_out_objects: truths.iter().map(|t| t.left_out().count()).sum(),
+            left_out_area_pct: mean(Truth::left_out_area_pct),
+            agglomerate_fraction_pct: rounded(truth::agglomerate_fraction_pct(truths, AGGLOMERATE_FROM_UM)),
             gaps: truths.iter().map(|t| t.gaps.len()).sum(),
             particle_area_pct: mean(Truth::particle_area_pct),
             uncovered_area_pct: mean(Truth::uncovered_area_pct),
@@ -78,6 +89,7 @@ impl Pooled {
         PhantomSummary {
             fields,
             objects: self.objects,
+            left_out_objects: self.left_out_objects,
             gaps: self.gaps,
             particle_area_pct: self.particle_area_pct,
             uncovered_area_pct: self.uncovered_area_pct,
@@ -134,17 +146,20 @@ pub(super) struct FieldFile {
 }
 
 impl FieldFile {
-    pub(super) fn new(file: &str, slide: char, truth: &Truth) -> Self {
+    pub(super) fn new(file: &str, slide: char, truth: &Truth, options: &PhantomOptions) -> Self {
         let objects = truth.objects.iter().map(|o| ObjectFile {
+            kind: o.kind.word(),
             x_um: rounded(o.centre_um[0]),
             y_um: rounded(o.centre_um[1]),
             area_um2: rounded(o.area_um2),
             area_in_frame_um2: rounded(o.area_in_frame_um2),
             diameter_um: rounded(o.diameter_um),
             constituents: o.constituents,
+            depth_um: (options.film.depth_um > 0.0).then(|| rounded(o.depth_um)),
             touches_frame: o.touches_frame,
         });
         let gaps = truth.gaps.iter().map(|g| GapFile {
+            kind: g.kind.word(),
             x_um: rounded(g.centre_um[0]),
             y_um: rounded(g.centre_um[1]),
             form: g.form,
@@ -168,17 +183,21 @@ impl FieldFile {
 
 #[derive(Serialize)]
 struct ObjectFile {
+    kind: &'static str,
     x_um: f64,
     y_um: f64,
     area_um2: f64,
     area_in_frame_um2: f64,
     diameter_um: f64,
     constituents: usize,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    depth_um: Option<f64>,
     touches_frame: bool,
 }
 
 #[derive(Serialize)]
 struct GapFile {
+    kind: &'static str,
     x_um: f64,
     y_um: f64,
     form: &'static str,
