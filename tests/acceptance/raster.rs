@@ -195,5 +195,5 @@ fn polygons_have_the_printed_shape() {
             assert!((found - number(&expected[name])).abs() < 1e-6, "{id} {name}: {found} {}", expected[name]);
         }
     }
-    assert!(Shape::of(&Contour::default(), 0.0).perimeter_px.abs() < 1e-12);
+    assert!(Shape::of(&Contour::default(), &[], 0.0, [0.0; 2]).perimeter_px.abs() < 1e-12);
 }

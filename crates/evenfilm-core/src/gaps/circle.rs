@@ -7,34 +7,56 @@ use crate::plane::Rect;
 /// (A. Meijster, J. Roerdink & W. Hesselink 2000, Mathematical Morphology and its Applications to Image and Signal Processing, 331).
 /// `u64::MAX` where nothing is outside.
 pub fn distance_squared(inside: &[bool], width: usize) -> Vec<u64> {
-    const FAR: u64 = 1 << 31;
     let height = inside.len().checked_div(width).unwrap_or(0);
+    // Along columns first, row after row so that neighbours are worked on together.
     let mut column = vec![FAR; inside.len()];
-    for x in 0..width {
-        let mut since = FAR;
-        for y in 0..height {
-            since = if inside[y * width + x] { (since + 1).min(FAR) } else { 0 };
-            column[y * width + x] = since;
+    let mut since = vec![FAR; width];
+    let mut down = |y: usize, least: bool| {
+        let row = y * width..(y + 1) * width;
+        for ((since, &inside), out) in since.iter_mut().zip(&inside[row.clone()]).zip(&mut column[row]) {
+            *since = if inside { (*since + 1).min(FAR) } else { 0 };
+            *out = if least { (*since).min(*out) } else { *since };
         }
-        since = FAR;
-        for y in (0..height).rev() {
-            since = if inside[y * width + x] { (since + 1).min(FAR) } else { 0 };
-            column[y * width + x] = since.min(column[y * width + x]);
-        }
-    }
+    };
+    (0..height).for_each(|y| down(y, false));
+    (0..height).rev().for_each(|y| down(y, true));
     let mut out = vec![u64::MAX; inside.len()];
-    for y in 0..height {
-        lower_envelope(&column[y * width..(y + 1) * width], FAR, &mut out[y * width..(y + 1) * width]);
+    for (row, out) in column.chunks_exact(width.max(1)).zip(out.chunks_exact_mut(width.max(1))) {
+        if row.iter().all(|&g| g <= NEAR) {
+            near_cells(row, out);
+        } else {
+            lower_envelope(row, out);
+        }
     }
     out
 }
 
-/// For every x the least of (x − i)² + g(i)² over the columns i whose g is not `far`: the lower envelope of parabolas.
-fn lower_envelope(g: &[u64], far: u64, out: &mut [u64]) {
+/// A distance that stands for none.
+const FAR: u32 = 1 << 31;
+
+/// Up to this distance along the column, looking at the cells beside is faster than the envelope.
+const NEAR: u32 = 24;
+
+/// For every x the least of (x − i)² + g(i)², from the cells around x outwards.
+fn near_cells(g: &[u32], out: &mut [u64]) {
+    for (x, out) in out.iter_mut().enumerate() {
+        let mut least = g[x] * g[x];
+        let mut d = 1;
+        while d * d < least {
+            let beside = |i: Option<usize>| i.and_then(|i| g.get(i)).map_or(u32::MAX, |g| d * d + g * g);
+            least = least.min(beside(x.checked_sub(d as usize))).min(beside(x.checked_add(d as usize)));
+            d += 1;
+        }
+        *out = u64::from(least);
+    }
+}
+
+/// For every x the least of (x − i)² + g(i)² over the columns i whose g is not far: the lower envelope of parabolas.
+fn lower_envelope(g: &[u32], out: &mut [u64]) {
     let mut stack: Vec<(usize, i64)> = Vec::new();
-    let height = |i: usize| i64::try_from(g[i] * g[i]).unwrap_or(i64::MAX);
+    let height = |i: usize| i64::from(g[i]) * i64::from(g[i]);
     let place = |i: usize| i64::try_from(i).unwrap_or(i64::MAX);
-    for u in (0..g.len()).filter(|&u| g[u] < far) {
+    for u in (0..g.len()).filter(|&u| g[u] < FAR) {
         let mut from = 0;
         while let Some(&(i, start)) = stack.last() {
             // First whole x at which the parabola of u lies below that of i.
@@ -59,7 +81,7 @@ fn lower_envelope(g: &[u64], far: u64, out: &mut [u64]) {
             k += 1;
         }
         if let Some(&(i, _)) = stack.get(k) {
-            *d = (x.abs_diff(i) as u64).pow(2) + g[i] * g[i];
+            *d = (x.abs_diff(i) as u64).pow(2) + u64::from(g[i]).pow(2);
         }
     }
 }

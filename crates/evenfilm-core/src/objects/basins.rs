@@ -31,7 +31,8 @@ const SHARED: u32 = 1 << 31;
 #[derive(Default)]
 pub struct Flood {
     label: Vec<u32>,
-    order: Vec<u64>,
+    order: Vec<u32>,
+    before: Vec<u32>,
     grown: Vec<Grown>,
     shared: Vec<Shared>,
     stack: Vec<u32>,
@@ -69,29 +70,51 @@ impl Flood {
         self.label.resize(distance2.len(), 0);
         self.grown.clear();
         self.shared.clear();
-        self.order.clear();
-        let inside = distance2.iter().enumerate().filter(|(_, d)| **d > 0);
-        self.order.extend(inside.map(|(i, &d)| (u64::from(u32::MAX) - d.min(u64::from(u32::MAX))) << 32 | i as u64));
-        self.order.sort_unstable();
+        self.sort(distance2);
         let mut k = 0;
         while k < self.order.len() {
-            let level = self.order[k] >> 32;
+            let level = distance2[self.order[k] as usize];
             self.cells.clear();
             self.touched.clear();
             self.plateaus.clear();
-            while k < self.order.len() && self.order[k] >> 32 == level {
-                let cell = (self.order[k] & u64::from(u32::MAX)) as usize;
+            while k < self.order.len() && distance2[self.order[k] as usize] == level {
+                let cell = self.order[k] as usize;
                 if self.label[cell] == 0 {
                     self.gather(cell, distance2, width);
                 }
                 k += 1;
             }
-            let saddle = (distance2[self.cells[0] as usize] as f64).sqrt();
+            let saddle = (level as f64).sqrt();
             self.meet(&|basin: &Basin| apart((basin.peak2 as f64).sqrt(), saddle));
             self.place(distance2);
         }
         self.share_out();
         (0..).zip(&self.grown).filter(|(i, g)| g.parent == *i && g.divided.is_none()).map(|(_, g)| g.basin).collect()
+    }
+
+    /// Puts the cells inside in order, the farthest first: by counting where distances are few, as they are in a compact mask.
+    fn sort(&mut self, distance2: &[u64]) {
+        self.order.clear();
+        let largest = distance2.iter().copied().max().unwrap_or(0);
+        let Some(levels) = usize::try_from(largest).ok().filter(|&l| l <= 4 * distance2.len()) else {
+            self.order.extend((0..distance2.len()).filter(|&i| distance2[i] > 0).map(count32));
+            self.order.sort_unstable_by_key(|&i| (std::cmp::Reverse(distance2[i as usize]), i));
+            return;
+        };
+        // Of the squared distances that are larger, how many cells there are.
+        self.before.clear();
+        self.before.resize(levels + 1, 0);
+        let place = |d: u64| levels - usize::try_from(d).unwrap_or(levels);
+        distance2.iter().filter(|d| **d > 0).for_each(|&d| self.before[place(d) + 1] += 1);
+        for k in 1..self.before.len() {
+            self.before[k] += self.before[k - 1];
+        }
+        self.order.resize(self.before[levels] as usize, 0);
+        for (i, &d) in (0..).zip(distance2).filter(|(_, d)| **d > 0) {
+            let next = &mut self.before[place(d)];
+            self.order[*next as usize] = i;
+            *next += 1;
+        }
     }
 
     /// Gathers the cells of one distance around a cell, and the labels that they touch.
@@ -123,6 +146,9 @@ impl Flood {
         // Meetings over a common lesser basin are one.
         let mut meetings: Vec<Vec<u32>> = Vec::new();
         for k in 0..self.plateaus.len() {
+            if self.only_touched(k).is_some() {
+                continue;
+            }
             let mut roots = self.roots_at(k, |_| true);
             if roots.len() < 2 {
                 continue;
@@ -160,13 +186,18 @@ impl Flood {
     /// Gives the gathered cells to the basins that they touch; those that touch none begin one.
     fn place(&mut self, distance2: &[u64]) {
         for k in 0..self.plateaus.len() {
+            let range = self.plateaus[k].cells.clone();
+            let (first, cells) = (self.cells[range.start] as usize, range.len() as f64);
+            if let Some(one) = self.only_touched(k) {
+                self.grown[one as usize].basin.cells += cells;
+                self.cells[range].iter().for_each(|&cell| self.label[cell as usize] = one + 1);
+                continue;
+            }
             // Shared cells are given on only where nothing else is touched.
             let mut roots = self.roots_at(k, |shared| !shared);
             if roots.is_empty() {
                 roots = self.roots_at(k, |_| true);
             }
-            let range = self.plateaus[k].cells.clone();
-            let (first, cells) = (self.cells[range.start] as usize, range.len() as f64);
             let label = match roots[..] {
                 [] => {
                     let parent = count32(self.grown.len());
@@ -199,6 +230,14 @@ impl Flood {
                 self.grown[root as usize].basin.cells += cells / roots.len() as f64;
             }
         }
+    }
+
+    /// The basin of a plateau that touches one label, and that label one undivided basin: the usual case.
+    fn only_touched(&mut self, k: usize) -> Option<u32> {
+        let touched = self.plateaus[k].touched.clone();
+        let label = if touched.len() == 1 { self.touched[touched.start] } else { SHARED };
+        let root = if label < SHARED { self.root(label - 1) } else { return None };
+        self.grown[root as usize].divided.is_none().then_some(root)
     }
 
     /// The basins that the labels at plateau `k` stand for, of those labels that are wanted: shared or not.

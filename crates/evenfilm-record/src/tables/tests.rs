@@ -95,7 +95,7 @@ fn lines_end_with_cr_lf_and_have_all_cells() {
 #[test]
 fn objects_are_in_micrometres() {
     let object = object(10.5);
-    let row = ObjectRow { field: 3, id: 7, object: &object, counted: false, um_per_px: 0.25 };
+    let row = ObjectRow { field: 3, id: 7, object: &object, counted: false, agglomerate: false, um_per_px: 0.25 };
     let cells = cells(&objects(), &row);
     let expected = "field id x_um y_um kind counted area_um2 diameter_um feret_max_um feret_min_um perimeter_um circularity solidity \
                     aspect_ratio od_mean od_peak constituents agglomerate touches_frame weight sized_by";
