@@ -1,8 +1,8 @@
 //! A picture per field that shows what was counted.
 //!
-//! The film is drawn in grey from its levels, always at the same grey, whatever its density. Objects have a solid light line, gaps a line
-//! of dark and light dashes by turns and a sparse hatch, and what is too small to be counted a dotted one, so that nothing hangs on telling
-//! colours apart; the lines are also far apart in lightness for every kind of colour vision (tested against simulated dichromacy). The bare
+//! The film is drawn in grey from its levels, always at the same grey, whatever its density. Objects have a solid light line, those of a kind
+//! that is left out long dashes, agglomerates a sparse light hatch; gaps have a line of dark and light dashes by turns and a sparse dark hatch;
+//! what is too small to be counted has a dotted line. So nothing hangs on telling colours apart; the lines are also far apart in lightness for every kind of colour vision (tested against simulated dichromacy). The bare
 //! ground of a clear film, which is all that lies outside particles, is not marked. A scale bar with its length stands on a plate of its
 //! own.
 //!
@@ -10,8 +10,9 @@
 //! every build.
 
 use evenfilm_core::field::FieldResult;
+use evenfilm_core::objects::Object;
 use evenfilm_core::plane::{Level, ONE, Plane, Rect, Stop};
-use evenfilm_core::quantity::{counted, gap_counted};
+use evenfilm_core::quantity::{counted, gap_counted, is_agglomerate};
 use evenfilm_core::recipe::Recipe;
 use png::{BitDepth, ColorType, Compression, Encoder};
 use rayon::prelude::*;
@@ -80,16 +81,27 @@ pub fn draw(result: &FieldResult, recipe: &Recipe, levels: &Levels<'_>) -> Resul
     let factor = reduction(result.size);
     let mut canvas = grey(result, factor, levels)?;
     let [particles, gaps] = &result.phases;
-    let large: Vec<bool> = result.objects.iter().map(|o| counted(result, o, recipe)).collect();
-    let counts = |owner: u32| large.get(owner as usize).copied().unwrap_or(false);
+    let lines: Vec<lines::Line> = result.objects.iter().map(|object| line_of(result, object, recipe)).collect();
+    let agglomerate = |owner: u32| result.objects.get(owner as usize).is_some_and(|o| is_agglomerate(result, o, recipe));
     let open = |owner: u32| result.gaps.get(owner as usize).is_some_and(|gap| gap_counted(result, gap));
     if !result.flags.iter().any(|flag| flag.id == CLEAR_FILM) {
-        lines::hatch(&mut canvas, gaps, factor, &open);
+        lines::hatch(&mut canvas, gaps, (factor, GAP), &open);
         lines::outline(&mut canvas, gaps, factor, &|owner| if open(owner) { lines::GAP } else { lines::SMALL_GAP });
     }
-    lines::outline(&mut canvas, particles, factor, &|owner| if counts(owner) { lines::OBJECT } else { lines::SMALL_OBJECT });
+    lines::hatch(&mut canvas, particles, (factor, OBJECT), &agglomerate);
+    lines::outline(&mut canvas, particles, factor, &|owner| lines.get(owner as usize).copied().unwrap_or(lines::SMALL_OBJECT));
     scale_bar::draw(&mut canvas, result.um_per_px * f64::from(factor));
     Ok(encode(&canvas))
+}
+
+fn line_of(result: &FieldResult, object: &Object, recipe: &Recipe) -> lines::Line {
+    if counted(result, object, recipe) {
+        lines::OBJECT
+    } else if recipe.leave_out.contains(&object.told.kind) {
+        lines::LEFT_OUT
+    } else {
+        lines::SMALL_OBJECT
+    }
 }
 
 /// The whole factor by which a field is reduced.

@@ -26,6 +26,7 @@ pub(crate) fn of_lot(lot: &LotOutcome) -> String {
     for (label, what) in sizes(lot).into_iter().chain(film(lot)) {
         line(&label, &what);
     }
+    left_out(lot).iter().for_each(|what| line("left out", what));
     line("±", &intervals(lot));
     for flag in flags(&lot.flags) {
         line("note", &flag);
@@ -61,7 +62,24 @@ fn sizes(lot: &LotOutcome) -> Vec<Line> {
     lines.push((of("Sauter mean"), word(lot, "d32_um")));
     lines.push(("largest object seen (Feret)".into(), alone(lot, "largest_object_um")));
     lines.push(("particle area".into(), word(lot, "particle_area_pct")));
+    if number(lot, "agglomerates") == Some(0.0) {
+        lines.push(("agglomerates".into(), format!("none in {} mm²", three_digits(area))));
+    } else {
+        lines.push(("agglomerates".into(), format!("{}, {}", word(lot, "agglomerates"), word(lot, "agglomerates_per_mm2"))));
+        lines.push(("particle area in agglomerates".into(), word(lot, "agglomerate_fraction_pct")));
+    }
     lines
+}
+
+/// What was found of the kinds that are left out; nothing where nothing was.
+fn left_out(lot: &LotOutcome) -> Option<String> {
+    let found = |kind: &str| number(lot, &format!("left_out_{kind}_objects")).filter(|&n| n > 0.0);
+    let kinds =
+        [("hollow", "hollow", "hollow"), ("fibre", "fibre", "fibres"), ("crystal", "crystal", "crystals"), ("dust", "dust", "dust")];
+    let name = |n: f64, one, many| format!("{n} {}", if n > 1.0 { many } else { one });
+    let words: Vec<String> = kinds.iter().filter_map(|&(id, one, many)| Some(name(found(id)?, one, many))).collect();
+    let area = number(lot, "left_out_area_pct")?;
+    (!words.is_empty()).then(|| format!("{}; they would add {} % of the area", words.join(", "), three_digits(area)))
 }
 
 fn film(lot: &LotOutcome) -> Vec<Line> {

@@ -15,7 +15,9 @@ pub(super) struct Line {
 
 /// Solid: an object that counts.
 pub(super) const OBJECT: Line = Line { colour: OBJECT_COLOUR, period: 1, on: 1, between: None };
-/// Dotted: a particle too small, or of a kind that does not count.
+/// Long dashes: an object of a kind that is left out.
+pub(super) const LEFT_OUT: Line = Line { colour: OBJECT_COLOUR, period: 15, on: 9, between: None };
+/// Dotted: an object too small to count.
 pub(super) const SMALL_OBJECT: Line = Line { colour: OBJECT_COLOUR, period: 5, on: 2, between: None };
 /// Dark and light dashes by turns, seen on film as on bare ground: a gap that counts.
 pub(super) const GAP: Line = Line { colour: GAP_COLOUR, period: 12, on: 7, between: Some(GAP_BETWEEN) };
@@ -71,15 +73,15 @@ fn uncovered(map: &RunMap, run: Run, of: u32, near: Option<usize>, mark: &mut dy
     (from..run.x1.max(from)).for_each(mark);
 }
 
-/// Draws thin slanting lines inside the pieces that `wanted` names.
-pub(super) fn hatch(canvas: &mut Canvas, map: &RunMap, factor: u32, wanted: &dyn Fn(u32) -> bool) {
+/// Draws thin slanting lines of a colour inside the pieces that `wanted` names.
+pub(super) fn hatch(canvas: &mut Canvas, map: &RunMap, (factor, colour): (u32, u8), wanted: &dyn Fn(u32) -> bool) {
     let step = factor as usize;
     for y in (0..map.row_start.len().saturating_sub(1)).step_by(step) {
         for i in row(map, y).filter(|&i| wanted(owner(map, i))) {
             let (x0, x1) = (map.runs[i].x0.div_ceil(factor) as usize, map.runs[i].x1.div_ceil(factor) as usize);
             let line = y / step;
             let first = x0 + (HATCH - (x0 + line) % HATCH) % HATCH;
-            (first..x1).step_by(HATCH).for_each(|x| canvas.set(x, line, GAP_COLOUR));
+            (first..x1).step_by(HATCH).for_each(|x| canvas.set(x, line, colour));
         }
     }
 }

@@ -244,12 +244,6 @@ pub fn objects<'a>() -> Table<ObjectRow<'a>> {
         number("aspect_ratio", "", ["smallest ÷ largest Feret diameter; empty where the frame cuts it", ISO_9276_6], |row| {
             row.whole(row.object.shape.aspect_ratio)
         }),
-        number("convexity", "", ["length of the convex hull ÷ perimeter; empty where the frame cuts it", ISO_9276_6], |row| {
-            row.whole(row.object.shape.convexity)
-        }),
-        number("inscribed_um", "µm", ["diameter of the largest circle inside; empty where the frame cuts it", ISO_9276_6], |row| {
-            row.whole(row.object.shape.inscribed_px * row.um_per_px)
-        }),
         number("od_mean", "", ["mean optical density above the surround", ""], |row| measured(row.object.od[0])),
         number("od_peak", "", ["largest optical density above the surround", ""], |row| measured(row.object.od[1])),
         whole("constituents", "parts after splitting at necks", |row| Cell::Whole(row.object.constituents() as u64)),
@@ -262,6 +256,12 @@ pub fn objects<'a>() -> Table<ObjectRow<'a>> {
             |row| Cell::Number(row.object.weight),
         ),
         text("sized_by", "what the area comes from: the outline, or the deficit of light", |row| Cell::Text(row.object.sized_by.word())),
+        number("convexity", "", ["length of the convex hull ÷ perimeter; empty where the frame cuts it", ISO_9276_6], |row| {
+            row.whole(row.object.shape.convexity)
+        }),
+        number("inscribed_um", "µm", ["diameter of the largest circle inside; empty where the frame cuts it", ISO_9276_6], |row| {
+            row.whole(row.object.shape.inscribed_px * row.um_per_px)
+        }),
         text("kind_by", "the measure that decided on the kind: frame, size, ring, elongation, corners or repeat", |row| {
             Cell::Text(row.object.told.by.word())
         }),
