@@ -77,3 +77,43 @@ fn on_specks(field: &FieldResult, specks: &RunMap) -> Vec<f64> {
     }
     pixels.into_iter().map(|[whole, on]| if whole > 0 { on as f64 / whole as f64 } else { 0.0 }).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn map(bits: &[bool], width: usize) -> RunMap {
+        let mut pieces = Vec::new();
+        for (y, row) in (0u32..).zip(bits.chunks(width)) {
+            for (x, _) in (0u32..).zip(row).filter(|(_, bit)| **bit) {
+                pieces.push((y, Run { x0: x, x1: x + 1 }, 0));
+            }
+        }
+        RunMap::from_pieces(crate::phases::count32(bits.len() / width), &pieces)
+    }
+
+    fn bits(of: &RunMap, width: usize) -> Vec<bool> {
+        let mut out = vec![false; (of.row_start.len() - 1) * width];
+        for y in 0..crate::phases::count32(of.row_start.len() - 1) {
+            for run in of.row(y).map(|i| of.runs[i]) {
+                out[y as usize * width + run.x0 as usize..y as usize * width + run.x1 as usize].fill(true);
+            }
+        }
+        out
+    }
+
+    proptest! {
+        #[test]
+        fn what_belongs_to_both_maps(width in 1usize..17, rows in 0usize..7, seed in any::<u64>()) {
+            let mut state = seed;
+            let mut random = || (0..width * rows).map(|_| {
+                state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+                (state >> 33) % 3 != 0
+            }).collect::<Vec<bool>>();
+            let (a, b) = (random(), random());
+            let expected: Vec<bool> = a.iter().zip(&b).map(|(a, b)| *a && *b).collect();
+            prop_assert_eq!(bits(&both(&map(&a, width), &map(&b, width)), width), expected);
+        }
+    }
+}

@@ -272,7 +272,8 @@ pub fn measure(
     (setting.watch.tell)(Stage::Sum, 0.0);
     let (mut gaps, gap_map) = gaps_of(field, correction, (&joined, &refined), setting)?;
     mark_centres(&mut gaps, &refined.objects);
-    let flags = flags_of(surveyed, film_elsewhere.is_some(), &joined, &refined);
+    let mut flags = flags_of(surveyed, film_elsewhere.is_some(), &joined, &refined);
+    flags.extend(many_left_out(&refined.objects, setting));
     let Joined { film, cuts, calibration, thin, bare_known, .. } = joined;
     let hazy = bare_known && !film.clear;
     let film_od = od_of_level(film.level);
@@ -324,6 +325,22 @@ fn gaps_of(
 /// Smallest distance that the lens resolves, px.
 fn resolution(optics: &Optics, blur_px: f64) -> f64 {
     optics.resolution_px().unwrap_or(BLURS_A_RESOLUTION * blur_px)
+}
+
+/// Whether much of what is large enough to count is of a kind that does not. That may be true; or the powder itself refracts, and every
+/// particle is a ring with a bright centre.
+fn many_left_out(objects: &[Object], setting: &Setting<'_>) -> Option<Flag> {
+    const MANY: f64 = 0.2;
+    let least_px = counted_from(setting.optics, setting.recipe)[0] / setting.optics.um_per_px;
+    let large = || objects.iter().filter(|o| o.diameter_px() >= least_px);
+    let left_out = large().filter(|o| setting.recipe.leave_out.contains(&o.told.kind)).count();
+    let share = left_out as f64 / large().count().max(1) as f64;
+    (share > MANY).then_some(Flag {
+        id: "many_left_out",
+        value: Some(share),
+        limit: Some(MANY),
+        advice: "many objects are of kinds that do not count; look at the overlay, and if they are powder, take their kind out of leave_out",
+    })
 }
 
 /// Marks the gaps that are the bright centres of hollow things.

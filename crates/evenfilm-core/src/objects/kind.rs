@@ -4,7 +4,7 @@
 //! | --- | --- | --- |
 //! | size | diameter ÷ resolution (0.61 λ/NA) below 5: its shape cannot be told | unsure |
 //! | ring | bright hole ÷ whole area, at least 0.08, both outlines round about the hole's middle (spread of the radii at most 0.10) | hollow |
-//! | elongation | geodesic length ÷ thickness (ISO 9276-6) at least 10, in pieces at least three times as long as wide | fibre |
+//! | elongation | geodesic length ÷ thickness (ISO 9276-6) at least 10, in pieces at least three times as long as wide; where the frame cuts it also straight to 0.7 | fibre |
 //! | frame | the frame cuts it, and it is no fibre: its shape is not seen | unsure |
 //! | elongation | 3 to 10, straight (length by Feret at least 0.9 of the geodesic) and solid (0.95) | crystal (needle) |
 //! | corners | at most six corners describe the outline to 3.5 % of its diameter, solid (0.98), 20 px and 8 resolutions across | crystal (plate) |
@@ -93,7 +93,14 @@ pub(crate) fn tell(look: &Look<'_>) -> Told {
     }
     let elongation = if thickness > 0.0 { (length / thickness).max(1.0) } else { 1.0 };
     let pieces = elongation / look.constituents as f64;
-    if elongation >= FIBRE && pieces >= FIBRE_PIECES {
+    // An outline in several pieces is shreds of something fainter, such as a ring; its length says nothing.
+    let shreds = look.contour.quarter_turns > 4;
+    if shreds && elongation >= NEEDLE {
+        return Told::new(Kind::Unsure, Measure::Elongation, elongation);
+    }
+    // What the frame leaves of a ring is long and thin too, but bent.
+    let bent = look.touches_frame && look.shape.feret_max_px < 0.7 * length;
+    if elongation >= FIBRE && pieces >= FIBRE_PIECES && !bent {
         return Told::new(Kind::Fibre, Measure::Elongation, elongation);
     }
     if look.touches_frame {
@@ -132,12 +139,14 @@ fn ring(look: &Look<'_>) -> Option<Told> {
 /// Spread of the radii of the inner and the outer outline of a ring about its hole's middle, each as a share of their median: 1.4826 × the
 /// median of their distances from it, which things attached to the ring do not move (F. R. Hampel 1974, J. Am. Stat. Assoc. 69, 383).
 fn spreads(points: &[[f32; 2]], hole: Hole) -> Option<[f64; 2]> {
-    const SECTORS: usize = 48;
-    let mut ends = [[f64::MAX, 0.0f64]; SECTORS];
+    // Each sector holds a pixel or two of the inner outline.
+    let around = std::f64::consts::TAU * (f64::from(hole.cells) / std::f64::consts::PI).sqrt();
+    let sectors = whole(0.5 * around).clamp(8, 48);
+    let mut ends = vec![[f64::MAX, 0.0f64]; sectors];
     for p in points {
         let (dx, dy) = (f64::from(p[0]) - hole.centre[0], f64::from(p[1]) - hole.centre[1]);
         let turn = libm::atan2(dy, dx) / std::f64::consts::TAU + 0.5;
-        let sector = &mut ends[whole(turn * SECTORS as f64).min(SECTORS - 1)];
+        let sector = &mut ends[whole(turn * sectors as f64).min(sectors - 1)];
         let far = libm::hypot(dx, dy);
         *sector = [sector[0].min(far), sector[1].max(far)];
     }
