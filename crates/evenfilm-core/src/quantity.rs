@@ -50,7 +50,7 @@ impl<'a> Pool<'a> {
     /// Pools the fields measured, without the rejected. They come from this number of `slides`; the recipe says what counts.
     pub fn new(fields: &'a [&'a FieldResult], slides: usize, rejected: usize, recipe: &'a Recipe) -> Self {
         let mut pool = Self { fields, slides, rejected, recipe, sizes: Vec::new() };
-        pool.sizes = pool.sized(pool.counted());
+        pool.sizes = sized(pool.counted());
         pool
     }
 
@@ -78,14 +78,6 @@ impl<'a> Pool<'a> {
     fn agglomerates(&self) -> impl Iterator<Item = (&'a FieldResult, &'a Object)> {
         let recipe = self.recipe;
         self.objects().filter(move |(f, o)| is_agglomerate(f, o, recipe))
-    }
-
-    /// Diameters and weights of objects that lie whole in the frame, smallest first.
-    fn sized(&self, of: impl Iterator<Item = (&'a FieldResult, &'a Object)>) -> Vec<Sized> {
-        let mut sizes: Vec<Sized> =
-            of.filter_map(|(f, o)| Some(Sized { diameter: o.diameter_px() * f.um_per_px, weight: o.weight? })).collect();
-        sizes.sort_by(|a, b| a.diameter.total_cmp(&b.diameter));
-        sizes
     }
 
     fn area_um2(&self) -> f64 {
@@ -133,6 +125,14 @@ pub fn is_agglomerate(field: &FieldResult, object: &Object, recipe: &Recipe) -> 
 /// Whether a gap counts: at least the smallest counted diameter across, and not the bright centre of a hollow thing.
 pub fn gap_counted(field: &FieldResult, gap: &Gap) -> bool {
     gap.diameter_px() * field.um_per_px >= field.counted_from_um[1] && !gap.in_hollow
+}
+
+/// Diameters in µm and weights of the objects that lie whole in the frame, smallest first.
+fn sized<'a>(of: impl Iterator<Item = (&'a FieldResult, &'a Object)>) -> Vec<Sized> {
+    let mut sizes: Vec<Sized> =
+        of.filter_map(|(f, o)| Some(Sized { diameter: o.diameter_px() * f.um_per_px, weight: o.weight? })).collect();
+    sizes.sort_by(|a, b| a.diameter.total_cmp(&b.diameter));
+    sizes
 }
 
 fn area_um2(field: &FieldResult, object: &Object) -> f64 {
@@ -196,7 +196,7 @@ quantities! {
     "left_out_crystal_area_pct" "%" "" BetweenFields OURS, "what needles and plates would add to the particle area", |p| p.left_out_area(Some(Kind::Crystal));
     "left_out_dust_objects" "" "" None OURS, "specks found at one place in all fields", |p| Some(p.left_out(Some(Kind::Dust)).count() as f64);
     "left_out_dust_area_pct" "%" "" BetweenFields OURS, "what such specks would add to the particle area", |p| p.left_out_area(Some(Kind::Dust));
-    "left_out_x50_3_um" "µm" "" BetweenFields OURS, "what x50_3_um would be with the kinds left out counted too", |p| sizes::quantile(&p.sized(p.objects().filter(|(f, o)| o.diameter_px() * f.um_per_px >= f.counted_from_um[0])), 3, 0.5);
+    "left_out_x50_3_um" "µm" "" BetweenFields OURS, "what x50_3_um would be with the kinds left out counted too", |p| sizes::quantile(&sized(p.objects().filter(|(f, o)| o.diameter_px() * f.um_per_px >= f.counted_from_um[0])), 3, 0.5);
     "left_out_gap_area_pct" "%" "" BetweenFields OURS, "what the bright centres of hollow things would add to the uncovered area", |p| p.share_pct(|f| f.bare_measured.then(|| f.gaps.iter().filter(|g| g.in_hollow).map(|g| g.area_px2[1]).sum()));
     "film_od" "" "OD" BetweenFields OURS, "median optical density of the film: −log10 of its transmission", |p| p.mean(|f| f.film_od);
     "film_od_cv_pct" "%" "" BetweenFields OURS, "standard deviation ÷ mean of the film's optical density between sub-areas of a field", |p| p.mean(|f| f.film_od_cv_pct);

@@ -26,7 +26,9 @@ pub(crate) fn of_lot(lot: &LotOutcome) -> String {
     for (label, what) in sizes(lot).into_iter().chain(film(lot)) {
         line(&label, &what);
     }
-    left_out(lot).iter().for_each(|what| line("left out", what));
+    if let Some(what) = left_out(lot) {
+        line("left out", &what);
+    }
     line("±", &intervals(lot));
     for flag in flags(&lot.flags) {
         line("note", &flag);

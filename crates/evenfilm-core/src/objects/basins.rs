@@ -127,13 +127,14 @@ impl Flood {
             self.cells.push(cell);
             let (x, y) = (cell as usize % width, cell as usize / width);
             for row in y.saturating_sub(1)..(y + 2).min(height) {
-                for near in row * width + x.saturating_sub(1)..row * width + (x + 2).min(width) {
-                    let label = self.label[near];
-                    if label == 0 && distance2[near] == level {
-                        self.label[near] = OPEN;
-                        self.stack.push(count32(near));
-                    } else if label != 0 && label != OPEN && !self.touched[touched..].contains(&label) {
-                        self.touched.push(label);
+                let near = row * width + x.saturating_sub(1)..row * width + (x + 2).min(width);
+                for ((i, &distance), label) in (0..).zip(&distance2[near.clone()]).zip(&mut self.label[near.clone()]) {
+                    let label_here = *label;
+                    if label_here == 0 && distance == level {
+                        *label = OPEN;
+                        self.stack.push(count32(near.start + i));
+                    } else if label_here != 0 && label_here != OPEN && !self.touched[touched..].contains(&label_here) {
+                        self.touched.push(label_here);
                     }
                 }
             }

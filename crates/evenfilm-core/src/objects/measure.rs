@@ -244,7 +244,9 @@ impl Visitor {
         let holes = self.holes.find(self.values.iter().map(|&v| v > edge), part.width as usize);
         for cells in holes.iter().map(|hole| self.holes.cells(hole)) {
             if cells.iter().all(|&c| self.values[c as usize] > half) {
-                cells.iter().for_each(|&c| self.values[c as usize] = edge + 1.0);
+                for &cell in cells {
+                    self.values[cell as usize] = edge + 1.0;
+                }
             }
         }
     }

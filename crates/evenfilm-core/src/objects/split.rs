@@ -8,6 +8,7 @@
 //! 97–100 % (discs that overlap by a twentieth of their radii: 89–98 %), and leaves discs, ellipses and ragged pieces whole.
 
 use super::basins::{Basin, Flood};
+use super::measure::pixels;
 use crate::gaps::distance_squared;
 use crate::shape::Contour;
 
@@ -98,16 +99,15 @@ impl Splitter {
         self.sharp.clear();
         self.sharp.extend(depths.iter().map(|&d| d.max(0.0) as i32));
         // Wider blur needs wider steps, or the noise between neighbours is all that grows.
-        let step = (1..).find(|&s| blur_px < 1.5 * f64::from(s) + 0.15).unwrap_or(1);
-        let first = 0.5 * blur_px * blur_px / f64::from(step * step);
+        let step = pixels((blur_px - 0.15) / 1.5).max(1);
+        let first = 0.5 * blur_px * blur_px / (step * step) as f64;
         let second = 0.5 * first * first;
         let orders = [gain(first, second), gain(first, 0.0)].iter().position(|g| noise * g <= NOISE);
         let Some(order) = orders else { return LEVEL_PLAIN };
-        let original = self.sharp.clone();
-        laplacian(&original, width, step as usize, &mut self.first);
+        laplacian(&self.sharp, width, step, &mut self.first);
         let mut twice = Vec::new();
         if order == 0 {
-            laplacian(&self.first, width, step as usize, &mut twice);
+            laplacian(&self.first, width, step, &mut twice);
         }
         for (i, value) in self.sharp.iter_mut().enumerate() {
             let more = twice.get(i).map_or(0.0, |&t| second / 36.0 * f64::from(t));
