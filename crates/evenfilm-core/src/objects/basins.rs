@@ -303,7 +303,7 @@ mod tests {
             let mut stands = true;
             while let Some(i) = stack.pop() {
                 // An earlier peak of the same height stands for both.
-                if distance[i] > distance[start] || (distance[i] == distance[start] && i < start) {
+                if distance[i] > distance[start] || (distance[i].total_cmp(&distance[start]).is_eq() && i < start) {
                     stands = false;
                     break;
                 }
