@@ -3,9 +3,11 @@
 /// Convex hull of points (x, y), counter-clockwise in a frame whose y runs up, without repeated or collinear points (A. M. Andrew 1979,
 /// Inf. Process. Lett. 9, 216).
 pub fn convex_hull(points: &[[f32; 2]]) -> Vec<[f64; 2]> {
-    let mut sorted: Vec<[f64; 2]> = points.iter().map(|p| [f64::from(p[0]), f64::from(p[1])]).collect();
-    sorted.sort_unstable_by(|a, b| a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1])));
-    sorted.dedup();
+    // Whole numbers sort faster than pairs of real ones.
+    let mut keys: Vec<u64> = points.iter().map(|p| u64::from(in_order(p[0])) << 32 | u64::from(in_order(p[1]))).collect();
+    keys.sort_unstable();
+    keys.dedup();
+    let sorted: Vec<[f64; 2]> = keys.iter().map(|key| [key >> 32, key & u64::from(u32::MAX)].map(from_order)).collect();
     if sorted.len() < 3 {
         return sorted;
     }
@@ -14,6 +16,19 @@ pub fn convex_hull(points: &[[f32; 2]]) -> Vec<[f64; 2]> {
     hull.pop();
     hull.extend_from_slice(&upper[..upper.len() - 1]);
     hull
+}
+
+/// A whole number that grows with the real one: its bits, with the sign's turned over, and all of them where it is negative.
+const fn in_order(x: f32) -> u32 {
+    let bits = x.to_bits();
+    if bits >> 31 == 0 { bits | 1 << 31 } else { !bits }
+}
+
+/// The real number that [`in_order`] made this of.
+#[expect(clippy::cast_possible_truncation, reason = "32 bits were put in")]
+fn from_order(key: u64) -> f64 {
+    let bits = key as u32;
+    f64::from(f32::from_bits(if bits >> 31 == 1 { bits & !(1 << 31) } else { !bits }))
 }
 
 fn half_hull(points: impl Iterator<Item = [f64; 2]>) -> Vec<[f64; 2]> {
@@ -69,4 +84,24 @@ pub fn feret(hull: &[[f64; 2]]) -> (f64, f64) {
 fn distance(a: [f64; 2], b: [f64; 2]) -> f64 {
     let (dx, dy) = (a[0] - b[0], a[1] - b[1]);
     (dx * dx + dy * dy).sqrt()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn keys_keep_order_and_value() {
+        let numbers = [f32::MIN, -7.5, -1e-30, -0.0, 0.0, 1e-30, 0.25, 3.0, f32::MAX];
+        assert!(numbers.windows(2).all(|pair| in_order(pair[0]) < in_order(pair[1])));
+        assert!(numbers.iter().all(|&x| from_order(u64::from(in_order(x))).to_bits() == f64::from(x).to_bits()));
+    }
+
+    #[test]
+    fn a_square_with_points_on_its_sides_has_four_corners() {
+        let points = [[-1.0, -1.0], [0.0, -1.0], [1.0, -1.0], [1.0, 0.5], [1.0, 1.0], [-1.0, 1.0], [-1.0, 0.0], [0.2, 0.1]];
+        let hull = convex_hull(&points);
+        assert_eq!(hull.len(), 4);
+        assert!((polygon_area(&hull) - 4.0).abs() < 1e-12 && (polygon_length(&hull) - 8.0).abs() < 1e-12);
+    }
 }
