@@ -626,27 +626,49 @@ mod tests {
 
     #[test]
     fn quarter_turns_and_mirrors_leave_the_numbers() {
-        let blank = Plane::from_elem((200, 200), 40_000u16);
-        let discs = [
+        let blank = Plane::from_elem((200, 300), 40_000u16);
+        let mut discs = vec![
             (40.0, 60.0, 7.3, 0.05),
             (120.7, 33.0, 5.1, 0.05),
             (80.0, 130.0, 24.0, 1.0),
             (150.0, 150.0, 9.0, 0.05),
             (161.0, 160.0, 5.0, 0.05),
+            // A bubble: its centre is as bright as the film.
+            (246.2, 49.6, 14.0, 0.45),
+            (246.2, 49.6, 18.0, 0.05),
         ];
-        let picture = film(200, 200, &discs);
-        let totals = |p: &Plane<u16>| {
-            let r = measured(p, Some(&blank), &Recipe::default()).unwrap();
+        // Clumps of touching discs, and a fibre.
+        discs.extend([(60.4, 12.2), (66.9, 18.9), (75.9, 16.6), (72.1, 27.3), (63.0, 29.1)].map(|(x, y)| (x, y, 4.7, 0.05)));
+        discs.extend([(200.3, 150.2, 8.3), (214.8, 158.1, 8.1), (201.4, 166.9, 8.4), (228.0, 147.5, 8.9)].map(|(x, y, r)| (x, y, r, 0.05)));
+        discs.extend((0..130).map(|i| (150.0 + f64::from(i), 92.3 + 0.2 * f64::from(i), 3.1, 0.05)));
+        let picture = film(300, 200, &discs);
+        let totals = |p: &Plane<u16>, blank: &Plane<u16>| {
+            let r = measured(p, Some(blank), &Recipe::default()).unwrap();
             let particles: f64 = r.objects.iter().map(|o| o.area_px2[1]).sum();
-            (r.objects.len(), r.gaps.len(), particles, r.gaps[0].area_px2[1], r.gaps[0].largest_circle_px)
+            let mut parts: Vec<(f64, Kind, Vec<f32>)> =
+                r.objects.iter().map(|o| (o.area_px2[1], o.told.kind, o.constituents_px2.to_vec())).collect();
+            parts.sort_by(|a, b| a.0.total_cmp(&b.0));
+            ((r.objects.len(), r.gaps.len(), particles, r.gaps[0].area_px2[1], r.gaps[0].largest_circle_px), parts)
         };
-        let first = totals(&picture);
-        let turned = picture.clone().reversed_axes().as_standard_layout().to_owned();
-        let mirrored = Plane::from_shape_fn((200, 200), |(r, c)| picture[[r, 199 - c]]);
-        for other in [totals(&turned), totals(&mirrored)] {
+        let (first, parts) = totals(&picture, &blank);
+        let kinds = |kind| parts.iter().filter(|p| p.1 == kind).count();
+        assert_eq!((kinds(Kind::Hollow), kinds(Kind::Fibre)), (1, 1), "{parts:?}");
+        let mut clumps: Vec<usize> = parts.iter().filter(|p| p.1 == Kind::Powder).map(|p| p.2.len()).filter(|&n| n > 2).collect();
+        clumps.sort_unstable();
+        assert_eq!(clumps, [4, 5], "{parts:?}");
+        let swapped = |p: &Plane<u16>| p.clone().reversed_axes().as_standard_layout().to_owned();
+        let mirrored = Plane::from_shape_fn((200, 300), |(r, c)| picture[[r, 299 - c]]);
+        let turned = swapped(&mirrored);
+        let near = |a: f64, b: f64| (a / b - 1.0).abs() < 1e-6;
+        for (other, others) in [totals(&swapped(&picture), &swapped(&blank)), totals(&mirrored, &blank), totals(&turned, &swapped(&blank))]
+        {
             assert_eq!((first.0, first.1), (other.0, other.1));
-            assert!((first.2 / other.2 - 1.0).abs() < 1e-6 && (first.3 / other.3 - 1.0).abs() < 1e-6, "{first:?} {other:?}");
+            assert!(near(first.2, other.2) && near(first.3, other.3), "{first:?} {other:?}");
             assert!((first.4 / other.4 - 1.0).abs() < 5e-3, "{first:?} {other:?}");
+            for (a, b) in parts.iter().zip(&others) {
+                assert_eq!((a.1, a.2.len()), (b.1, b.2.len()), "{a:?} {b:?}");
+                assert!(a.2.iter().zip(&b.2).all(|(x, y)| near(f64::from(*x), f64::from(*y))), "{a:?} {b:?}");
+            }
         }
     }
 

@@ -95,6 +95,49 @@ impl Holes {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
+
+    /// Holes by their definition: numbers spread to open neighbours, the least first, until nothing changes; number 0 comes from the sides.
+    fn by_definition(solid: &[bool], width: usize) -> Vec<(u32, Vec<u32>)> {
+        let mut number: Vec<usize> = (1..=solid.len()).collect();
+        let beside = |i: usize| {
+            let (left, right) = (!i.is_multiple_of(width), i % width + 1 < width);
+            let near =
+                [(left, i.wrapping_sub(1)), (right, i + 1), (i >= width, i.wrapping_sub(width)), (i + width < solid.len(), i + width)];
+            near.map(|(exists, j)| exists.then_some(j))
+        };
+        loop {
+            let least = |i: usize| beside(i).into_iter().map(|j| j.map_or(0, |j| if solid[j] { usize::MAX } else { number[j] })).min();
+            let next: Vec<usize> = (0..solid.len()).map(|i| number[i].min(least(i).unwrap_or(0))).collect();
+            if next == number {
+                break;
+            }
+            number = next;
+        }
+        let open = |&i: &usize| !solid[i] && number[i] > 0;
+        let mut numbers: Vec<usize> = (0..solid.len()).filter(open).map(|i| number[i]).collect();
+        numbers.sort_unstable();
+        numbers.dedup();
+        let cells = |n: usize| (0..solid.len()).filter(open).filter(|&i| number[i] == n).map(count32).collect::<Vec<_>>();
+        numbers.into_iter().map(|n| (count32(cells(n).len()), cells(n))).collect()
+    }
+
+    proptest! {
+        #[test]
+        fn holes_are_what_the_sides_do_not_reach(width in 0usize..14, height in 0usize..14, seed in any::<u64>(), share in 3u64..9) {
+            let mut state = seed;
+            let solid: Vec<bool> = (0..width * height).map(|_| {
+                state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+                (state >> 33) % 10 < share
+            }).collect();
+            let mut holes = Holes::default();
+            let found = holes.find(solid.iter().copied(), width);
+            let sorted = |hole: &Hole| { let mut cells = holes.cells(hole).to_vec(); cells.sort_unstable(); (hole.cells, cells) };
+            let mut expected = by_definition(&solid, width);
+            expected.sort_by_key(|h| std::cmp::Reverse(h.0));
+            prop_assert_eq!(found.iter().map(sorted).collect::<Vec<_>>(), expected);
+        }
+    }
 
     fn found(rows: &[&str]) -> Vec<Hole> {
         let solid = rows.iter().flat_map(|r| r.bytes().map(|b| b == b'#'));
