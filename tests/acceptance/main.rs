@@ -5,5 +5,8 @@
 
 mod films;
 mod house;
+mod kinds;
+mod lot;
+mod pictures;
 mod raster;
 mod sizes;
