@@ -9,4 +9,5 @@ mod kinds;
 mod lot;
 mod pictures;
 mod raster;
+mod shape;
 mod sizes;

@@ -57,3 +57,22 @@ pub fn bits(case: &Value) -> (Vec<bool>, usize) {
     let rows: Vec<&str> = case["rows"].as_array().map(|r| r.iter().filter_map(Value::as_str).collect()).unwrap_or_default();
     (rows.iter().flat_map(|r| r.bytes().map(|b| b == b'1')).collect(), rows.first().map_or(0, |r| r.len()))
 }
+
+/// A picture of a reference as heights over its level, inside positive, row after row, with the width.
+pub fn heights(case: &Value) -> (Vec<f32>, usize) {
+    let darker = case["inside_is_darker"] == true;
+    let level = number(&case["level"]);
+    let rows: Vec<Vec<f64>> = case["pixels"].as_array().map(|r| r.iter().map(numbers).collect()).unwrap_or_default();
+    #[expect(clippy::cast_possible_truncation, reason = "levels and halves are exact in f32")]
+    let values = rows.concat().iter().map(|v| (if darker { level - v } else { v - level }) as f32).collect();
+    (values, rows.first().map_or(0, Vec::len))
+}
+
+/// Whole numbers from 0 to 9, the same for a seed.
+pub fn digits(seed: u64) -> impl Iterator<Item = u64> {
+    let mut state = seed;
+    std::iter::repeat_with(move || {
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (state >> 33) % 10
+    })
+}
