@@ -11,3 +11,4 @@ mod pictures;
 mod raster;
 mod shape;
 mod sizes;
+mod split;
