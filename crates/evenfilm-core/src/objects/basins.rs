@@ -86,7 +86,7 @@ impl Flood {
             }
             let saddle = (level as f64).sqrt();
             self.meet(&|basin: &Basin| apart((basin.peak2 as f64).sqrt(), saddle));
-            self.place(distance2);
+            self.place(distance2, width);
         }
         self.share_out();
         (0..).zip(&self.grown).filter(|(i, g)| g.parent == *i && g.divided.is_none()).map(|(_, g)| g.basin).collect()
@@ -150,7 +150,7 @@ impl Flood {
             if self.only_touched(k).is_some() {
                 continue;
             }
-            let mut roots = self.roots_at(k, |_| true);
+            let mut roots = self.roots_of(self.plateaus[k].touched.clone(), |_| true);
             if roots.len() < 2 {
                 continue;
             }
@@ -185,7 +185,7 @@ impl Flood {
     }
 
     /// Gives the gathered cells to the basins that they touch; those that touch none begin one.
-    fn place(&mut self, distance2: &[u64]) {
+    fn place(&mut self, distance2: &[u64], width: usize) {
         for k in 0..self.plateaus.len() {
             let range = self.plateaus[k].cells.clone();
             let (first, cells) = (self.cells[range.start] as usize, range.len() as f64);
@@ -194,11 +194,7 @@ impl Flood {
                 self.cells[range].iter().for_each(|&cell| self.label[cell as usize] = one + 1);
                 continue;
             }
-            // Shared cells are given on only where nothing else is touched.
-            let mut roots = self.roots_at(k, |shared| !shared);
-            if roots.is_empty() {
-                roots = self.roots_at(k, |_| true);
-            }
+            let roots = self.roots_of(self.plateaus[k].touched.clone(), |_| true);
             let label = match roots[..] {
                 [] => {
                     let parent = count32(self.grown.len());
@@ -211,14 +207,63 @@ impl Flood {
                     one + 1
                 }
                 _ => {
-                    self.shared.push(Shared { by: roots, cells });
-                    SHARED + count32(self.shared.len() - 1)
+                    self.divide(k, width);
+                    continue;
                 }
             };
             for &cell in &self.cells[range] {
                 self.label[cell as usize] = label;
             }
         }
+    }
+
+    /// Gives the cells of a plateau that touches several basins to those nearest along it, one layer of neighbours after the other: the rim
+    /// of a mask is one plateau, and each basin has the part of it that lies around it.
+    fn divide(&mut self, k: usize, width: usize) {
+        let mut layer: Vec<u32> = self.cells[self.plateaus[k].cells.clone()].to_vec();
+        layer.retain(|&cell| self.around(cell, width).any(|near| !matches!(self.label[near], 0 | OPEN)));
+        while !layer.is_empty() {
+            let labels: Vec<u32> = layer.iter().map(|&cell| self.label_beside(cell, width)).collect();
+            for (&cell, label) in layer.iter().zip(labels) {
+                self.label[cell as usize] = label;
+            }
+            let mut next: Vec<u32> = Vec::new();
+            for &cell in &layer {
+                next.extend(self.around(cell, width).filter(|&near| self.label[near] == OPEN).map(count32));
+            }
+            next.sort_unstable();
+            next.dedup();
+            layer = next;
+        }
+    }
+
+    /// Counts a cell to the basins that lie beside it, and returns its label. Shared cells are given on only where nothing else is touched.
+    fn label_beside(&mut self, cell: u32, width: usize) -> u32 {
+        let before = self.touched.len();
+        for near in self.around(cell, width) {
+            let label = self.label[near];
+            if !matches!(label, 0 | OPEN) && !self.touched[before..].contains(&label) {
+                self.touched.push(label);
+            }
+        }
+        let mut roots = self.roots_of(before..self.touched.len(), |shared| !shared);
+        if roots.is_empty() {
+            roots = self.roots_of(before..self.touched.len(), |_| true);
+        }
+        self.touched.truncate(before);
+        if let [one] = roots[..] {
+            self.grown[one as usize].basin.cells += 1.0;
+            return one + 1;
+        }
+        self.shared.push(Shared { by: roots, cells: 1.0 });
+        SHARED + count32(self.shared.len() - 1)
+    }
+
+    /// A cell and its neighbours.
+    fn around(&self, cell: u32, width: usize) -> impl Iterator<Item = usize> + use<> {
+        let (x, y, height) = (cell as usize % width, cell as usize / width, self.label.len() / width);
+        let columns = x.saturating_sub(1)..(x + 2).min(width);
+        (y.saturating_sub(1)..(y + 2).min(height)).flat_map(move |row| columns.clone().map(move |column| row * width + column))
     }
 
     /// Adds shared cells to their basins.
@@ -241,10 +286,10 @@ impl Flood {
         self.grown[root as usize].divided.is_none().then_some(root)
     }
 
-    /// The basins that the labels at plateau `k` stand for, of those labels that are wanted: shared or not.
-    fn roots_at(&mut self, k: usize, wanted: impl Fn(bool) -> bool) -> Vec<u32> {
+    /// The basins that some of the touched labels stand for, of those that are wanted: shared or not.
+    fn roots_of(&mut self, touched: Range<usize>, wanted: impl Fn(bool) -> bool) -> Vec<u32> {
         let mut roots = Vec::new();
-        for j in self.plateaus[k].touched.clone() {
+        for j in touched {
             let label = self.touched[j];
             let own = if label < SHARED { Some(self.root(label - 1)) } else { None };
             let place = own.map_or(Some(label.wrapping_sub(SHARED)), |root| self.grown[root as usize].divided);
