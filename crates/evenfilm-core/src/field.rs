@@ -375,7 +375,8 @@ fn calibrate(joined: &Joined, scene: &Scene<'_>, setting: &Setting<'_>) -> Resul
     let (particles, gaps) = (&joined.components, &joined.gap_components);
     let guess = setting.optics.expected_blur_px().unwrap_or(ASSUMED_BLUR);
     let least = objects::CORE_WIDTHS * guess;
-    let visit = Visit { deficit_below_px: 0.0, ..visit_of(setting, joined.noise, guess) };
+    // The width of an edge is read about its middle, wherever the recipe puts the edge.
+    let visit = Visit { edge: 0.5, deficit_below_px: 0.0, ..visit_of(setting, joined.noise, guess) };
     let watch = setting.watch;
     let chosen = objects::probes(particles, least, scene.frame);
     let probed: Vec<Vec<(Object, _)>> = chosen
@@ -534,6 +535,7 @@ fn flags_of(surveyed: &Surveyed, film_elsewhere: bool, joined: &Joined, refined:
 mod tests {
     use super::*;
     use crate::plane::Plane;
+    use crate::recipe::FillHoles;
     use std::sync::atomic::AtomicBool;
 
     const OPTICS: Optics = Optics { um_per_px: 0.25, numerical_aperture: Some(0.65), wavelength_nm: Some(550.0), full_scale: u16::MAX };
@@ -724,5 +726,30 @@ mod tests {
         let one = with(1);
         assert!(one.len() > 10_000);
         assert!(one == with(2) && one == with(5));
+    }
+
+    #[test]
+    fn holes_are_filled_only_when_dark() {
+        let blank = Plane::from_elem((140, 240), 40_000u16);
+        // Two rings of transmission 0.05, one around a spot two thirds as deep as it, one around film; and discs that tell the blur.
+        let mut discs = vec![(40.0, 40.0, 5.0, 0.18), (40.0, 40.0, 14.0, 0.05), (85.0, 40.0, 5.0, 0.45), (85.0, 40.0, 14.0, 0.05)];
+        discs.extend((0..7).map(|i| (22.0 + 30.0 * f64::from(i), 100.0, 10.0, 0.05)));
+        let picture = film(240, 140, &discs);
+        let areas = |edge, fill_holes| {
+            let mut recipe = Recipe::default();
+            (recipe.particles.edge, recipe.particles.fill_holes) = (edge, fill_holes);
+            let result = measured(&picture, Some(&blank), &recipe).unwrap();
+            result.objects.iter().take(2).map(|o| o.area_px2[1]).collect::<Vec<_>>()
+        };
+        let (whole, hole) = (std::f64::consts::PI * 196.0, std::f64::consts::PI * 25.0);
+        // The deeper edge lies a third of a pixel further in, on either line.
+        let [outer, inner] = [14.0, 5.0].map(|radius| 0.33 * std::f64::consts::TAU * radius);
+        let near = |found: &[f64], expected: [f64; 2]| {
+            assert!(found.len() == 2 && found.iter().zip(expected).all(|(f, e)| (f - e).abs() < 0.2 * hole), "{found:?} {expected:?}");
+        };
+        // With the edge half way a hole shallower than that is bright, and one deeper is none.
+        near(&areas(0.5, FillHoles::Dark), [whole, whole - hole]);
+        near(&areas(0.8, FillHoles::Dark), [whole - outer, whole - hole - outer - inner]);
+        near(&areas(0.8, FillHoles::Never), [whole - hole - outer - inner; 2]);
     }
 }

@@ -11,7 +11,7 @@ use super::{CORE_WIDTHS, CoreFrom, Object, SizedBy};
 use crate::phases::{Component, Run, count32};
 use crate::plane::{Level, ONE, Rect, Stop, single};
 use crate::recipe::{Contrast, FillHoles};
-use crate::shape::{Contour, Shape, Sides, convex_hull, polygon_area, trace};
+use crate::shape::{Contour, Shape, Sides, TURN_TO_AREA, convex_hull, polygon_area, trace};
 
 /// Optical density of every level, −log10 of the transmission; black counts as half a step.
 static OD: LazyLock<Vec<f32>> =
@@ -160,7 +160,9 @@ impl Visitor {
         let hull = convex_hull(&self.contours[1].points);
         let parts = self.parts(place.part, &hull, (contrast, area_px2[1]), visit);
         let contour = &self.contours[1];
-        let shape = Shape::of(contour, &hull, area_px2[1], parts.widest);
+        // Its extent widens as the outer outline does: what blur does to holes is no part of it.
+        let holes = (4 - contour.quarter_turns).max(0) as f64 * TURN_TO_AREA * (visit.blur_px * visit.blur_px + CHORDS);
+        let shape = Shape::of(contour, &hull, area_px2[1] + holes, parts.widest);
         let mut look = Look {
             touches_frame,
             diameter_px: diameter(area_px2[1]),
