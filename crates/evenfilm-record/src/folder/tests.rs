@@ -180,7 +180,6 @@ fn folders_that_cannot_be_used() {
             &[("f.tif", "plain"), ("g.tif", "plain")],
             "batch.toml:0: the fields were taken with several microscopes (the default, 40x)",
         ),
-        (&sheet("mode = 'darkfield'"), &[("f.tif", "plain")], "batch.toml:0: pictures in dark field cannot be measured"),
         (&sheet(""), &[("notes.txt", "text")], "batch.toml:0: the folder holds no picture of a field"),
         (
             &sheet("[[picture]]\nfile = 'f.tif'\nrole = 'label'"),
