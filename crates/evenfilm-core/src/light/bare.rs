@@ -21,8 +21,10 @@ const LEAST_ABOVE: f64 = 0.08;
 const STEP: f64 = 0.01;
 const STEPS: usize = 350;
 
-/// Pieces within so many steps of the crowd's middle are of its level: the light is known to a few per cent before bare places help.
-const NEAR: usize = 6;
+/// Pieces within so much of the crowd's middle are of its level, as a logarithm, once bare places helped to tell the light; before that so
+/// many spreads of the film, whose unevenness misleads the light.
+const NEAR: f64 = 0.06;
+const SPREADS_NEAR: f64 = 1.5;
 
 /// The share of the lighter flat pieces that must be of one level, and the share that may be lighter still.
 const OF_ONE_LEVEL: f64 = 0.6;
@@ -55,6 +57,15 @@ pub(super) struct Question {
     pub(super) noise: f64,
     /// Blur that the optics promise, px.
     pub(super) blur_px: Option<f64>,
+    /// Whether the light is known from bare places too.
+    pub(super) again: bool,
+}
+
+impl Question {
+    /// How far from the crowd's middle a piece is still of its level, as a logarithm.
+    fn near(&self) -> f64 {
+        if self.again { NEAR } else { NEAR.max(SPREADS_NEAR * self.spread) }
+    }
 }
 
 /// Where bare was seen.
@@ -74,11 +85,11 @@ pub(super) fn find(field: &dyn Samples, evened: &Correction<'_>, asked: &Questio
     for part in parts {
         steps.iter_mut().zip(part).for_each(|(s, p)| *s += p);
     }
-    let Some(bare) = level_of_bare(&steps) else { return Ok(None) };
+    let Some(bare) = level_of_bare(&steps, step_of(asked.near())) else { return Ok(None) };
     let parts = in_bands(field, evened, (Stage::Survey, watch), |band, levels, _| {
         let mut pieces = vec![Piece::default(); field.size().0.div_ceil(SIDE) as usize];
         flat_pieces(band, levels, asked, |at, ratio| {
-            if (ratio - bare).abs() < (NEAR as f64 + 0.5) * STEP {
+            if (ratio - bare).abs() < asked.near() + 0.5 * STEP {
                 pieces[(at.x / SIDE) as usize].add(at, ratio);
             }
         });
@@ -159,16 +170,16 @@ fn step_of(ratio: f64) -> usize {
 }
 
 /// The level at which the lighter flat pieces crowd, as a logarithm, where they do.
-fn level_of_bare(steps: &[u32; STEPS]) -> Option<f64> {
+fn level_of_bare(steps: &[u32; STEPS], reach: usize) -> Option<f64> {
     let within = |middle: usize, reach: usize| -> u32 { steps[middle.saturating_sub(reach)..(middle + reach + 1).min(STEPS)].iter().sum() };
     let all: u32 = steps.iter().sum();
     // The first of the fullest windows.
-    let peak = (0..STEPS).rev().max_by_key(|&m| within(m, 2))?;
-    let near = within(peak, NEAR);
-    let lighter: u32 = steps[(peak + NEAR + 1).min(STEPS)..].iter().sum();
+    let peak = (0..STEPS).rev().max_by_key(|&m| within(m, reach / 3))?;
+    let near = within(peak, reach);
+    let lighter: u32 = steps[(peak + reach + 1).min(STEPS)..].iter().sum();
     let plain = near >= FEWEST && f64::from(near) >= OF_ONE_LEVEL * f64::from(all) && f64::from(lighter) <= LIGHTER_STILL * f64::from(all);
     // What crowds in the last step is lighter than can be told.
-    (plain && peak + NEAR < STEPS).then(|| (peak as f64 + 0.5) * STEP)
+    (plain && peak + reach < STEPS).then(|| (peak as f64 + 0.5) * STEP)
 }
 
 /// Counts, by their length, the ways along a row from `low` or less to `high` or more and back.

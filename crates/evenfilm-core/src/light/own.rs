@@ -79,16 +79,7 @@ pub(super) fn transmitted(
         return Ok(Some(OwnLight { gains, reference: Reference::ClearFilm }));
     }
     for points in two.into_iter().chain([look.points.clone()]) {
-        let surface = look.surface(&points, 2);
-        let film = surface.offset[0];
-        let evened = plain.with_gains(look.gains(&surface, film - libm::log(FILM_LOOKED_AT), full));
-        let (noise, spread) = (asked.noise / libm::exp(film), look.spread(&surface, &points));
-        let question = bare::Question { film: FILM_LOOKED_AT * f64::from(ONE), spread, noise, blur_px: asked.optics.expected_blur_px() };
-        if let Some(places) = bare::find(field, &evened, &question, watch)? {
-            let mut points = points;
-            points.retain(|p| p.group == 0);
-            points.extend(look.bare_points(&surface, film, &places));
-            let surface = look.surface(&points, 2);
+        if let Some(surface) = look.to_bare(field, (plain, full), &points, &asked, watch)? {
             let gains = look.gains(&surface, surface.offset[1], full);
             return Ok(Some(OwnLight { gains, reference: Reference::BareSeen }));
         }
@@ -129,6 +120,34 @@ impl<'a> Look<'a> {
 
     fn surface(&self, points: &[Point], groups: usize) -> Surface {
         Surface::through(points, groups, Surface::degree_for(self.points.len()))
+    }
+
+    /// The light with bare places as group 1, where they are seen: found by the film's light first, and again by the light that both tell.
+    fn to_bare(
+        &self,
+        field: &dyn Samples,
+        (plain, full): (&Correction<'_>, f64),
+        points: &[Point],
+        asked: &Asked<'_>,
+        watch: Watch<'_>,
+    ) -> Result<Option<Surface>, Stop> {
+        let film_points: Vec<Point> = points.iter().filter(|p| p.group == 0).copied().collect();
+        let mut surface = self.surface(points, 2);
+        for again in [false, true] {
+            let film = surface.offset[0];
+            let evened = plain.with_gains(self.gains(&surface, film - libm::log(FILM_LOOKED_AT), full));
+            let question = bare::Question {
+                film: FILM_LOOKED_AT * f64::from(ONE),
+                spread: self.spread(&surface, points),
+                noise: asked.noise / libm::exp(film),
+                blur_px: asked.optics.expected_blur_px(),
+                again,
+            };
+            let Some(places) = bare::find(field, &evened, &question, watch)? else { return Ok(None) };
+            let bare = self.bare_points(&surface, film, &places);
+            surface = self.surface(&film_points.iter().copied().chain(bare).collect::<Vec<_>>(), 2);
+        }
+        Ok(Some(surface))
     }
 
     /// The points in two groups, 0 the darker, where the sub-areas fall into two that lie well apart and the lighter one is even.
