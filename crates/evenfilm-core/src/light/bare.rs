@@ -24,7 +24,7 @@ const STEPS: usize = 350;
 /// Pieces within so much of the crowd's middle are of its level, as a logarithm, once bare places helped to tell the light; before that so
 /// many spreads of the film, whose unevenness misleads the light.
 const NEAR: f64 = 0.06;
-const SPREADS_NEAR: f64 = 1.5;
+const SPREADS_NEAR: f64 = 4.0;
 
 /// The share of the lighter flat pieces that must be of one level, and the share that may be lighter still.
 const OF_ONE_LEVEL: f64 = 0.6;

@@ -32,8 +32,10 @@ const LEAST_SPREAD: f64 = 0.003;
 
 const ROUNDS: usize = 12;
 
-/// Bisquare weights end at so many deviations (95 % efficiency for normal errors).
+/// Bisquare weights end at so many deviations (95 % efficiency for normal errors). A deviation is taken as [`LEAST_WRONG`] at least, so that few
+/// very even values of one corner do not shut out those of another.
 const REACH: f64 = 4.685;
+const LEAST_WRONG: f64 = 0.02;
 
 impl Surface {
     /// The degree that so many values bear.
@@ -134,7 +136,7 @@ impl Rows {
                 matrix[i * n + i] = *p;
             }
             for (((a, y), &g), r) in rows().zip(&left_over) {
-                let out = r / (REACH * spread[g]);
+                let out = r / (REACH * spread[g].max(LEAST_WRONG));
                 let share = (1.0 - out * out).max(0.0);
                 let weight = share * share / (spread[g] * spread[g]);
                 for i in 0..n {
