@@ -3,7 +3,8 @@
 //! The logarithm of the light is a sum of products of Legendre polynomials of low degree, found by least squares with Tukey's bisquare
 //! weights (Beaton & Tukey 1974). Higher terms are held near nothing as far as the values leave them open, as a prior of stated width.
 
-/// A place in the picture, −1 to 1 from side to side, and a value there, of one of some groups that differ by a constant.
+/// A place in the picture, −1 to 1 from side to side, and a value there, of one of some groups that differ by a constant. Group 0 is as uneven
+/// as its values show, group 1 is even: what lies off it is a fault of the surface.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Point {
     pub(super) place: [f64; 2],
@@ -29,6 +30,9 @@ const MOST: usize = 4;
 
 /// Values are never trusted to better than this.
 const LEAST_SPREAD: f64 = 0.003;
+
+/// Spread that the even group is taken to have. By its own, a few even values would never draw the surface to them against many uneven ones.
+const EVEN_SPREAD: f64 = 0.005;
 
 const ROUNDS: usize = 12;
 
@@ -138,7 +142,8 @@ impl Rows {
             for (((a, y), &g), r) in rows().zip(&left_over) {
                 let out = r / (REACH * spread[g].max(LEAST_WRONG));
                 let share = (1.0 - out * out).max(0.0);
-                let weight = share * share / (spread[g] * spread[g]);
+                let own = if g == 0 { spread[g] } else { spread[g].min(EVEN_SPREAD) };
+                let weight = share * share / (own * own);
                 for i in 0..n {
                     vector[i] += weight * a[i] * y;
                     for j in 0..=i {
