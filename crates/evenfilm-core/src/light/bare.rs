@@ -26,7 +26,10 @@ const STEPS: usize = 350;
 const NEAR: f64 = 0.06;
 const SPREADS_NEAR: f64 = 4.0;
 
-/// The share of the lighter flat pieces that must be of one level, and the share that may be lighter still.
+/// The share of the flat pieces lighter than the film that makes a crowd.
+const CROWD: f64 = 0.2;
+
+/// The share of the flat pieces above half way that must be of one level, and the share that may be lighter still.
 const OF_ONE_LEVEL: f64 = 0.6;
 const LIGHTER_STILL: f64 = 0.1;
 
@@ -169,17 +172,20 @@ fn step_of(ratio: f64) -> usize {
     (ratio / STEP).clamp(0.0, (STEPS - 1) as f64) as usize
 }
 
-/// The level at which the lighter flat pieces crowd, as a logarithm, where they do.
+/// The level at which the lighter flat pieces crowd, as a logarithm, where they do: the lightest crowd there is, with little above it and little
+/// between it and half way to the film. What is darker is film by the rule that parts the two.
 fn level_of_bare(steps: &[u32; STEPS], reach: usize) -> Option<f64> {
     let within = |middle: usize, reach: usize| -> u32 { steps[middle.saturating_sub(reach)..(middle + reach + 1).min(STEPS)].iter().sum() };
-    let all: u32 = steps.iter().sum();
-    // The first of the fullest windows.
-    let peak = (0..STEPS).rev().max_by_key(|&m| within(m, reach / 3))?;
-    let near = within(peak, reach);
+    let share = |count: u32, of: u32| f64::from(count) / f64::from(of.max(1));
+    let (all, narrow) = (steps.iter().sum(), reach / 3);
+    let lightest = (0..STEPS).rev().find(|&m| within(m, narrow) >= FEWEST && share(within(m, narrow), all) >= CROWD)?;
+    let peak = (lightest.saturating_sub(2 * narrow)..=lightest).rev().max_by_key(|&m| within(m, narrow))?;
+    let level = (peak as f64 + 0.5) * STEP;
+    let bare: u32 = steps[step_of(libm::log(0.5 + 0.5 * libm::exp(level)))..].iter().sum();
     let lighter: u32 = steps[(peak + reach + 1).min(STEPS)..].iter().sum();
-    let plain = near >= FEWEST && f64::from(near) >= OF_ONE_LEVEL * f64::from(all) && f64::from(lighter) <= LIGHTER_STILL * f64::from(all);
+    let plain = share(within(peak, reach), bare) >= OF_ONE_LEVEL && share(lighter, bare) <= LIGHTER_STILL;
     // What crowds in the last step is lighter than can be told.
-    (plain && peak + reach < STEPS).then(|| (peak as f64 + 0.5) * STEP)
+    (plain && peak + reach < STEPS).then_some(level)
 }
 
 /// Counts, by their length, the ways along a row from `low` or less to `high` or more and back.
