@@ -59,10 +59,11 @@ impl Copy {
     }
 
     /// Every picture as a PNG of other counts: `change` takes a count of 16 bits and gives one of `bits`.
-    fn as_png(self, bits: u8, change: impl Fn(u16) -> u16) -> Self {
+    fn into_png(self, bits: u8, change: impl Fn(u16) -> u16) -> Self {
         let pictures = fs::read_dir(self.folder.path()).unwrap().map(|entry| entry.unwrap().path());
         for path in pictures.filter(|p| p.extension().is_some_and(|e| e == "tif")).collect::<Vec<_>>() {
-            let reading = Reading { tone: Some(Tone::Linear), channel: evenfilm_core::recipe::Channel::Luminance, ceiling: Ceiling::default() };
+            let reading =
+                Reading { tone: Some(Tone::Linear), channel: evenfilm_core::recipe::Channel::Luminance, ceiling: Ceiling::default() };
             let counts = Picture::open(&path, &reading).unwrap().counts().mapv(&change);
             save(&path.with_extension("png"), bits, &counts);
             fs::remove_file(path).unwrap();
@@ -131,7 +132,9 @@ fn with_and_without_a_blank_where_bare_places_are_seen() {
         without.agrees(name, &with, &GAPS, 1.0);
         without.agrees(name, &with, &["gaps"], 0.0);
         assert_eq!(without.found(), with.found(), "{name}");
-        without.agrees(name, &with, &["film_od"], 3.0);
+        // What is uneven over the whole field is taken for light, so that the film's density is less sure and its spread unknown.
+        without.agrees(name, &with, &["film_od"], 5.0);
+        assert_eq!(without.value("film_od_cv_pct"), None);
         assert!(without.outcome.flags.iter().any(|f| f.flag.id == "no_blank" && f.flag.advice.contains("lightest even places")));
         assert!(!with.flags().contains(&"no_blank"));
     }
@@ -168,7 +171,7 @@ fn a_clear_film_is_bare_outside_its_particles_with_and_without_a_blank() {
 #[test]
 fn eight_and_sixteen_bits() {
     let name = "kept-hazy-airy-16";
-    let (sixteen, eight) = (Copy::of(name).measured(), Copy::of(name).as_png(8, |c| (c + 128) / 257).measured());
+    let (sixteen, eight) = (Copy::of(name).measured(), Copy::of(name).into_png(8, |c| (c + 128) / 257).measured());
     eight.agrees("8 bit", &sixteen, &["x50_0_um", "uncovered_area_pct"], 1.0);
 }
 
@@ -176,7 +179,7 @@ fn eight_and_sixteen_bits() {
 fn formats_that_keep_the_pixels_give_the_same_numbers() {
     for (name, bits) in [("kept-hazy-8", 8), ("kept-hazy-airy-16", 16)] {
         let tiff = Copy::of(name).measured();
-        let png = Copy::of(name).as_png(bits, |c| if bits == 8 { c / 257 } else { c }).measured();
+        let png = Copy::of(name).into_png(bits, |c| if bits == 8 { c / 257 } else { c }).measured();
         assert_eq!(tiff.outcome.values, png.outcome.values, "{name}");
         assert_eq!(tiff.objects.replace(".tif", ".png"), png.objects, "{name}");
     }
@@ -193,7 +196,7 @@ fn a_picture_coded_for_a_display_gives_the_numbers_of_the_linear_one() {
     let codes: Vec<u16> = (0..=u16::MAX).map(coded).collect();
     for name in ["kept-hazy-airy-16", "kept-clumps-16"] {
         let linear = Copy::of(name).measured();
-        let coded = Copy::of(name).as_png(8, |c| codes[usize::from(c)]).sheet(|text| text.replace("linear", "srgb")).measured();
+        let coded = Copy::of(name).into_png(8, |c| codes[usize::from(c)]).sheet(|text| text.replace("linear", "srgb")).measured();
         coded.agrees(name, &linear, &["x50_0_um", "particle_area_pct", "film_od", "uncovered_area_pct"], 1.0);
     }
 }
@@ -203,7 +206,7 @@ fn a_dark_offset_changes_nothing() {
     let offset = |place: usize| u16::try_from(700 + place % 311).unwrap();
     let name = "kept-hazy-airy-16";
     let plain = Copy::of(name).measured();
-    let lot = Copy::of(name).as_png(16, |c| c);
+    let lot = Copy::of(name).into_png(16, |c| c);
     for picture in ["f01.png", "blank.png", "dark.png"] {
         let image = image::open(lot.path(if picture == "dark.png" { "blank.png" } else { picture })).unwrap().into_luma16();
         let mut image = image;

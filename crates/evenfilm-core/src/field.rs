@@ -3,7 +3,7 @@
 use rayon::prelude::*;
 
 use crate::gaps::{self, Gap, GapVisit};
-use crate::light::{Correction, FilmGrid, Lamp, Light, Optics, Reference, Seen, BLACK, flags_of_light, is_black, look};
+use crate::light::{BLACK, Correction, FilmGrid, Lamp, Light, Optics, Reference, Seen, flags_of_light, is_black, look};
 use crate::objects::{self, Calibration, Object, Refined, Scene, Visit, Visitor};
 use crate::phases::{Component, Cut, Cuts, RunMap, count32, cut, join};
 use crate::plane::{ONE, Rect, Samples, Stage, Stop, Watch};
@@ -70,7 +70,7 @@ pub struct FieldResult {
     pub thin_area_px2: Option<f64>,
     /// Median optical density of the film.
     pub film_od: Option<f64>,
-    /// Spread of the film's optical density between sub-areas, %.
+    /// Spread of the film's optical density between sub-areas, %; the picture's own light would take up most of it.
     pub film_od_cv_pct: Option<f64>,
     /// Blur and powder as the field shows them.
     pub calibration: Calibration,
@@ -284,7 +284,7 @@ pub fn measure(
         gap_cut_od_pct: hazy.then(|| 100.0 * od_of_level(cuts.gap_level(film.level)) / film_od).filter(|v| v.is_finite()),
         thin_area_px2: cuts.gap.filter(|_| has_od).map(|edge| thin_area(thin, &gaps, film.level, edge, calibration.blur_px)),
         film_od: has_od.then_some(film_od),
-        film_od_cv_pct: hazy.then(|| od_spread(&surveyed.seen.cell_levels)).flatten(),
+        film_od_cv_pct: (hazy && surveyed.reference == Reference::Blank).then(|| od_spread(&surveyed.seen.cell_levels)).flatten(),
         gaps,
         calibration,
         flags,
@@ -463,7 +463,9 @@ fn od_spread(levels: &[f64]) -> Option<f64> {
 /// Weights as the recipe asks; without optical densities where the levels are scattered light.
 fn weighted(mut objects: Vec<Object>, (recipe, reference): (&Recipe, Reference)) -> Vec<Object> {
     if reference.is_dark_field() {
-        objects.iter_mut().for_each(|object| object.od = [f64::NAN; 2]);
+        for object in &mut objects {
+            object.od = [f64::NAN; 2];
+        }
     }
     if recipe.objects.frame == crate::recipe::FrameRule::All {
         for object in &mut objects {

@@ -17,8 +17,8 @@ mod surface;
 pub use advice::flags_of_light;
 pub use film::{FilmGrid, Seen, look};
 pub use noise::noise_of_counts;
-pub use reference::{Light, Reference};
 pub(crate) use reference::{BLACK, is_black};
+pub use reference::{Light, Reference};
 
 use gain::{GainRow, level_of};
 
@@ -200,7 +200,7 @@ pub struct Scratch {
     dark: Vec<u16>,
 }
 
-impl<'a> Correction<'a> {
+impl Correction<'_> {
     /// Whether a quiet blank corrects pixel by pixel rather than by averaged cells.
     pub const fn is_by_pixel(&self) -> bool {
         matches!(self.light, LightBy::Pixel(_))
@@ -276,7 +276,9 @@ impl<'a> Correction<'a> {
             }
         }
         if self.inverted {
-            out.iter_mut().for_each(|level| *level = ONE.saturating_sub(*level));
+            for level in out.iter_mut() {
+                *level = ONE.saturating_sub(*level);
+            }
         }
         Ok(())
     }

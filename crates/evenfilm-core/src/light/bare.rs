@@ -160,7 +160,7 @@ fn flat_pieces(band: Rect, levels: &[Level], asked: &Question, mut found: impl F
             let allowed = mean * FLAT.max(4.0 * noise);
             if mean >= least && around().all(|&s| (f64::from(s) - mean).abs() <= allowed) {
                 let at = |i: usize, first: u32| first + u32::try_from((i - 1) * BLOCK).unwrap_or(0);
-                let side = 3 * BLOCK as u32;
+                let side = u32::try_from(3 * BLOCK).unwrap_or(0);
                 found(Rect::new(at(column, band.x), at(row, band.y), side, side), libm::log(mean / (asked.film * pixels)));
             }
         }
@@ -217,4 +217,56 @@ fn median_way(ways: &[u32; 64]) -> Option<f64> {
         below >= all.div_ceil(2)
     })?;
     (all >= FEWEST_EDGES).then_some(place as f64)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn steps(of: &[(usize, u32)]) -> [u32; STEPS] {
+        let mut steps = [0; STEPS];
+        for &(at, count) in of {
+            steps[at] = count;
+        }
+        steps
+    }
+
+    #[test]
+    fn bare_is_the_lightest_crowd() {
+        let level = |of: &[(usize, u32)]| level_of_bare(&steps(of), step_of(NEAR));
+        assert!((level(&[(80, 50), (81, 40), (15, 90)]).unwrap() - 0.805).abs() < 0.02, "thin film is no crowd of bare places");
+        assert_eq!(level(&[(80, 3)]), None, "too few");
+        assert_eq!(level(&[(80, 50), (81, 40), (95, 15)]), None, "something flat is lighter");
+        assert_eq!(level(&(40..90).map(|m| (m, 20)).collect::<Vec<_>>()), None, "not of one level");
+        assert_eq!(level(&[]), None);
+    }
+
+    #[test]
+    fn ways_are_counted_up_and_down() {
+        let mut ways = [0; 64];
+        ways_of(&[10, 10, 40, 60, 90, 90, 50, 90, 20, 10, 30, 50, 60, 70, 80], 20.0, 80.0, &mut ways);
+        assert_eq!((ways[0], ways[2], ways[4]), (1, 1, 1));
+        assert_eq!(ways.iter().sum::<u32>(), 3);
+        assert_eq!(median_way(&ways), None, "too few to judge by");
+        ways[2] = 8;
+        assert_eq!(median_way(&ways), Some(2.0));
+    }
+
+    #[test]
+    fn a_flat_piece_is_flat_all_over_and_lighter_than_the_film() {
+        let asked = Question { film: 1000.0, spread: 0.01, noise: 0.001, blur_px: None, again: true };
+        let found = |level: &dyn Fn(usize, usize) -> u16| {
+            let levels: Vec<u16> = (0..12 * 12).map(|i| level(i % 12, i / 12)).collect();
+            let mut count = 0;
+            flat_pieces(Rect::new(0, 0, 12, 12), &levels, &asked, |_, ratio| {
+                count += 1;
+                assert!((ratio - libm::log(2.0)).abs() < 0.02);
+            });
+            count
+        };
+        assert_eq!(found(&|_, _| 2000), 4);
+        assert_eq!(found(&|_, _| 1050), 0);
+        assert_eq!(found(&|x, _| if x < 3 { 1000 } else { 2000 }), 2);
+        assert_eq!(found(&|x, _| 1600 + 40 * u16::try_from(x).unwrap()), 0);
+    }
 }

@@ -48,6 +48,13 @@ pub(super) struct Asked<'a> {
     pub(super) optics: &'a Optics,
 }
 
+impl Asked<'_> {
+    /// Share of full scale that a count stands for.
+    fn full(&self) -> f64 {
+        1.0 / f64::from(self.optics.full_scale.max(1))
+    }
+}
+
 /// A field as sub-areas see it: levels are shares of full scale, as logarithms.
 struct Look<'a> {
     size: (u32, u32),
@@ -61,7 +68,7 @@ struct Look<'a> {
 pub(super) fn transmitted(
     field: &dyn Samples,
     plain: &Correction<'_>,
-    asked: Asked<'_>,
+    asked: &Asked<'_>,
     watch: Watch<'_>,
 ) -> Result<Option<OwnLight>, Stop> {
     let cells = histograms(field, plain, watch)?;
@@ -69,7 +76,7 @@ pub(super) fn transmitted(
     if look.points.is_empty() {
         return Ok(None);
     }
-    let full = 1.0 / f64::from(asked.optics.full_scale.max(1));
+    let full = asked.full();
     let two = look.in_two_groups();
     if asked.film == Film::Clear {
         let points = two.unwrap_or_else(|| look.points.clone());
@@ -79,7 +86,7 @@ pub(super) fn transmitted(
         return Ok(Some(OwnLight { gains, reference: Reference::ClearFilm }));
     }
     for points in two.into_iter().chain([look.points.clone()]) {
-        if let Some(surface) = look.to_bare(field, (plain, full), &points, &asked, watch)? {
+        if let Some(surface) = look.to_bare(field, (plain, full), &points, asked, watch)? {
             let gains = look.gains(&surface, surface.offset[1], full);
             return Ok(Some(OwnLight { gains, reference: Reference::BareSeen }));
         }
@@ -90,17 +97,22 @@ pub(super) fn transmitted(
 }
 
 /// The light of a field in dark field, by what the film scatters: 1 is the film. `None` where too little scatters.
-pub(super) fn scattered(field: &dyn Samples, plain: &Correction<'_>, noise: f64, watch: Watch<'_>) -> Result<Option<OwnLight>, Stop> {
+pub(super) fn scattered(
+    field: &dyn Samples,
+    plain: &Correction<'_>,
+    asked: &Asked<'_>,
+    watch: Watch<'_>,
+) -> Result<Option<OwnLight>, Stop> {
     let cells = histograms(field, plain, watch)?;
-    let all = Look::new(field.size(), &cells, |level| level > 5.0 * noise);
+    let all = Look::new(field.size(), &cells, |level| level > 5.0 * asked.noise);
     // Bare sub-areas scatter far less than those with film; clumps fill none.
     let least = 0.2 * libm::exp(median(all.points.iter().map(|p| p.value).collect()));
-    let look = Look::new(field.size(), &cells, |level| level > (5.0 * noise).max(least));
+    let look = Look::new(field.size(), &cells, |level| level > (5.0 * asked.noise).max(least));
     if look.points.is_empty() {
         return Ok(None);
     }
     let surface = look.surface(&look.points, 1);
-    let gains = look.gains(&surface, surface.offset[0], f64::from(plain.one) / f64::from(ONE) / f64::from(u16::MAX));
+    let gains = look.gains(&surface, surface.offset[0], asked.full());
     Ok(Some(OwnLight { gains, reference: Reference::BlackGround }))
 }
 
@@ -161,10 +173,12 @@ impl<'a> Look<'a> {
         sorted.sort_by(f64::total_cmp);
         let n = sorted.len();
         let margin = pixels_up(LEAST_SHARE * n as f64).max(2);
-        let cut = (margin..(n + 1).saturating_sub(margin)).max_by(|&a, &b| (sorted[a] - sorted[a - 1]).total_cmp(&(sorted[b] - sorted[b - 1])))?;
+        let cut = (margin..(n + 1).saturating_sub(margin))
+            .max_by(|&a, &b| (sorted[a] - sorted[a - 1]).total_cmp(&(sorted[b] - sorted[b - 1])))?;
         let (low, high) = sorted.split_at(cut);
         let [film, bare] = [low, high].map(|g| median(g.to_vec()));
-        let [film_spread, bare_spread] = [(low, film), (high, bare)].map(|(g, m)| 1.4826 * median(g.iter().map(|v| (v - m).abs()).collect()));
+        let [film_spread, bare_spread] =
+            [(low, film), (high, bare)].map(|(g, m)| 1.4826 * median(g.iter().map(|v| (v - m).abs()).collect()));
         let apart = sorted[cut] - sorted[cut - 1] > LEAST_JUMP && bare - film > 3.0 * (film_spread + bare_spread);
         (apart && bare_spread < EVEN).then(|| {
             let group = |v: f64| usize::from(v >= sorted[cut]);
@@ -179,10 +193,7 @@ impl<'a> Look<'a> {
         let across = self.cells.across;
         let right = |i: usize| if (i + 1).is_multiple_of(across) { None } else { Some(i + 1) };
         let neighbours = self.cell.iter().flat_map(|&i| [right(i), Some(i + across)].into_iter().flatten().map(move |j| (i, j)));
-        neighbours
-            .filter(|&(_, j)| number.get(j).is_some_and(|&n| n != usize::MAX))
-            .map(|(i, j)| (number[i], number[j]))
-            .collect()
+        neighbours.filter(|&(_, j)| number.get(j).is_some_and(|&n| n != usize::MAX)).map(|(i, j)| (number[i], number[j])).collect()
     }
 
     /// Spread of the film's pixels about the surface, as a logarithm: 1.4826 × the median distance of those within a factor of 2.7.
@@ -268,4 +279,28 @@ fn pixels_up(number: f64) -> usize {
 #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "small numbers that are not negative")]
 fn pixels_down(number: f64) -> usize {
     number as usize
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn pixels_crowd_at_the_film_and_not_at_what_lies_in_it() {
+        let mut histogram = [0u32; BINS];
+        assert!(crowd(&histogram).abs() < 1e-12);
+        // Film around bin 200, bare places at 300, particles spread below.
+        for (bin, count) in [(199, 200), (200, 300), (201, 200), (300, 390)].into_iter().chain((50..150).map(|b| (b, 3))) {
+            histogram[bin] = count;
+        }
+        assert!((crowd(&histogram) / middle(200) - 1.0).abs() < 0.01);
+    }
+
+    #[test]
+    fn places_run_from_side_to_side() {
+        let near = |found: [f64; 2], wanted: [f64; 2]| (0..2).all(|k| (found[k] - wanted[k]).abs() < 1e-12);
+        assert!(near(place_of((200, 100), [0.0, 100.0]), [-1.0, 1.0]));
+        let cells = Cells { side: 64, across: 4, counts: Vec::new() };
+        assert!(near(centre(&cells, (200, 100), 0), [32.0, 32.0]) && near(centre(&cells, (200, 100), 7), [196.0, 82.0]));
+    }
 }

@@ -55,6 +55,7 @@ impl<'a> Lamp<'a> {
         let plain = self.correction(field.size(), counts, optics)?;
         let gain = self.typical_gain(optics);
         let has_dark = self.dark.is_some();
+        let asked = own::Asked { film, noise: counts * gain, optics };
         let light = |correction, gain: f64, reference| Light { correction, noise: counts * gain, reference, has_dark };
         match (self.dark_field, self.blank.is_some()) {
             (false, true) => Ok(light(plain, gain, Reference::Blank)),
@@ -63,13 +64,13 @@ impl<'a> Lamp<'a> {
                 Ok(light(plain.scaled(factor).inverted(), gain * f64::from(factor), Reference::Scatterer))
             }
             (false, false) => {
-                let found = own::transmitted(field, &plain, own::Asked { film, noise: counts * gain, optics }, watch)?;
+                let found = own::transmitted(field, &plain, &asked, watch)?;
                 let Some(own) = found else { return Ok(light(plain, gain, Reference::FilmAlone)) };
                 let gain = own.typical();
                 Ok(light(plain.with_gains(own.gains), gain, own.reference))
             }
             (true, false) => {
-                let found = own::scattered(field, &plain, counts * gain, watch)?;
+                let found = own::scattered(field, &plain, &asked, watch)?;
                 let Some(own) = found else { return Ok(light(plain.inverted(), gain, Reference::BlackGround)) };
                 let gain = own.typical();
                 let evened = plain.with_gains(own.gains);

@@ -72,7 +72,9 @@ impl Samples for Film {
         shot.expose(at, out, |band, light| {
             self.render_band(band, light);
             if self.spec.mode == Mode::Darkfield {
-                light.iter_mut().for_each(|t| *t = (1.0 - *t).max(0.0));
+                for t in light.iter_mut() {
+                    *t = (1.0 - *t).max(0.0);
+                }
             }
         });
         Ok(())
