@@ -1,8 +1,8 @@
 //! Survey: counts to levels; film level, noise and blur.
 //!
 //! Counts become transmission through the blank (`T = (I − D)/(B − D)`), stored as [`Level`]; without a blank through the picture's own light
-//! ([`own`], [`surface`]), and to bare places where some are seen ([`bare`]). In dark field the level is 1 less the scattered light
-//! ([`scatter`]). The film level is found per sub-area from the pixels that show film, never from a median that a hole could fool.
+//! (`own`, `surface`), and to bare places where some are seen (`bare`). In dark field the level is 1 less the scattered light
+//! (`scatter`). The film level is found per sub-area from the pixels that show film, never from a median that a hole could fool.
 
 mod advice;
 mod bare;
