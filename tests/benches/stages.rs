@@ -10,7 +10,7 @@ use divan::Bencher;
 use divan::counter::ItemsCount;
 use evenfilm_core::field::{Joined, Setting, Surveyed, join_field, measure, refine_field, survey};
 use evenfilm_core::light::{Correction, Lamp, Optics};
-use evenfilm_core::phantom::{Blank, Blur, Camera, Film, FilmSpec, Lamp as Light, PhantomSpec};
+use evenfilm_core::phantom::{Blank, Blur, Camera, Film, FilmSpec, Lamp as Light, Mode, PhantomSpec};
 use evenfilm_core::phases::{RunMap, join};
 use evenfilm_core::plane::{Plane, Rect, Samples, Watch};
 use evenfilm_core::recipe::Recipe;
@@ -70,6 +70,7 @@ fn spec() -> PhantomSpec {
         blur,
         film: FilmSpec::film(),
         lamp: Light { tilt_pct: 20.0, tilt_deg: 30.0, vignette_pct: 30.0 },
+        mode: Mode::Transmitted,
         camera: CAMERA,
     }
 }

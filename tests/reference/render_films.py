@@ -13,7 +13,7 @@
     render_films.py kept   OUT            the small lots that the tests keep under films/
     render_films.py NAME   OUT            one lot by name       (render_films.py list prints the names)
 
-A lot is a folder OUT/NAME with batch.toml, blank.tif, f01.tif ... and truth.json. Everything is seeded by the lot's name.
+A lot is a folder OUT/NAME with batch.toml, blank.tif (in dark field an even scatterer, and dark.tif the empty slide), f01.tif ... and truth.json. Everything is seeded by the lot's name.
 
 How a picture is made (all of it common practice or closed form, no other program is imitated):
   1. Scene in linear transmission on cells of 1/S pixel (S = 8 for discs, 4 for films). Each cell holds the exact area mean: the share of a
@@ -23,6 +23,8 @@ How a picture is made (all of it common practice or closed form, no other progra
      incoherent diffraction-limited (2/pi)(acos r - r sqrt(1 - r^2)), r = f lambda / (2 NA), which is the transform of [2 J1(v)/v]^2.
   3. Sum over the S x S cells of a pixel. (Summing cells of exact means and a PSF on the same comb is exact up to the PSF's spectrum beyond S
      cycles a pixel, which is nil here.)
+     In dark field (mode="darkfield") scattered light is 1 - T, of an even scatterer 1 and of the empty slide 0, on top of stray light: the simplest
+     model that is linear in intensity, so that edges lie half way as in transmitted light. How real powder scatters is not modelled.
   4. Times the light (tilt, vignette; the blank has the same), Poisson shot noise, Gaussian read noise, rounded to 8 or 16 bit.
 The scene continues 48 px beyond the frame on every side.
 
@@ -639,6 +641,8 @@ def field(rng, o, light):
     else:
         pix = blur(t, s, o["psf"])
     pix = pix[PAD:PAD + h, PAD:PAD + w]
+    if o.get("mode") == "darkfield":
+        pix = 1 - pix + o["stray"]
     img = expose(rng, pix, light, o["bits"], o["electrons"], o["read"])
     powder = [(r, n) for r, n in zip(rows, seen_discs) if r[11] == "powder"]
     clumped = dict(size5=sum(r[4] for r, _ in powder if 2 * math.sqrt(r[4] / math.pi) * o["um"] >= 5), constituents4=sum(r[4] for r, n in powder if n >= 4))
@@ -686,6 +690,9 @@ def lot(out, name, o):
     folder.mkdir(parents=True, exist_ok=True)
     light = illumination(o["w"], o["h"], o["tilt"], o["vignette"])
     tifffile.imwrite(folder / "blank.tif", expose(rng, np.ones_like(light), light, o["bits"], o["electrons"], o["read"], o["blank_frames"]), **keep)
+    if o.get("mode") == "darkfield":
+        quiet = np.random.default_rng(zlib.crc32((o["seed"] + " dark").encode()))
+        tifffile.imwrite(folder / "dark.tif", expose(quiet, np.full_like(light, o["stray"]), light, o["bits"], o["electrons"], o["read"], o["blank_frames"]), **keep)
     fields = []
     for i in range(o["fields"]):
         po = dict(o)
@@ -697,8 +704,8 @@ def lot(out, name, o):
         tr = dict(file=f"f{i + 1:02d}.tif", **tr)
         tifffile.imwrite(folder / tr["file"], img, **keep)
         fields.append(tr)
-    sheet = [f'lot = "{name}"', 'product = "Rendered film of known truth"', 'purpose = "study"', "", "[microscope]", 'mode = "transmitted"', f'um_per_px = {o["um"]}',
-             f"numerical_aperture = {na}", f'wavelength_nm = {o["wavelength_nm"]:g}', 'tone = "linear"', 'blank = "blank.tif"']
+    sheet = [f'lot = "{name}"', 'product = "Rendered film of known truth"', 'purpose = "study"', "", "[microscope]", f'mode = "{o.get("mode", "transmitted")}"', f'um_per_px = {o["um"]}',
+             f"numerical_aperture = {na}", f'wavelength_nm = {o["wavelength_nm"]:g}', 'tone = "linear"', 'blank = "blank.tif"'] + (['dark = "dark.tif"'] if o.get("mode") == "darkfield" else [])
     if o["slides"] > 1:
         for i, f in enumerate(fields):
             sheet += ["", "[[picture]]", f'file = "{f["file"]}"', 'role = "field"', f'slide = "{"AB"[i * o["slides"] // len(fields)]}"']
@@ -814,12 +821,18 @@ def lots():
     L["refracting-airy-16"] = dict(m, model="refracting", psf=airy())
     L["depth-16"] = dict(m, model="depth", psf=airy(), apart=12.0)
 
+    # The first field of a transmitted lot, in dark field: the same scene, since the seed is the same.
+    dark = dict(mode="darkfield", stray=0.01, fields=1)
+    L["darkfield-16"] = dict(L["hazy-od35-16"], slides=1, seed="hazy-od35-16", **dark)
+    L["darkfield-8"] = dict(L["hazy-od35-8"], seed="hazy-od35-8", **dark)
+
     # Small lots that are kept beside the tests, under films/.
     L["kept-discs-16"] = dict(d, film_od=0.35, w=640, h=480, singles=170, fields=1, electrons=mod)
     L["kept-discs-airy-8"] = dict(d, w=640, h=480, singles=170, fields=1, psf=airy(), electrons=mod, bits=8)
     L["kept-hazy-8"] = dict(z, w=900, h=700, singles=310, clumps=25, gaps=4, fields=2, bits=8)
     L["kept-hazy-airy-16"] = dict(z, w=640, h=480, singles=150, clumps=12, gaps=3, fields=1, psf=airy())
     L["kept-in-gaps-8"] = dict(z, w=640, h=480, singles=150, clumps=12, gaps=4, fields=1, bits=8, in_gaps=5)
+    L["kept-darkfield-16"] = dict(L["kept-hazy-airy-16"], seed="kept-hazy-airy-16", **dark)
     L["kept-hole70-8"] = dict(h, w=640, h=480, holes=[dict(fill=0.7)], singles=45, clumps=4, bits=8)
     L["kept-clumps-16"] = dict(c, w=480, h=400, singles=45, chains=10, gaps=1, fields=1, packed=True)
     L["kept-bubble-8"] = dict(b, w=560, h=420, singles=240, gaps=0, fields=1, bits=8, bubble=True, bubble_at=(280, 210, 60.0), seed="kept-bubble-8", packed=True)

@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """Measures rendered films with Evenfilm and compares the record with the truth beside each lot.
 
-    score_films.py BIN DIR... [--keep OUT] [--jobs N] [--list K]
+    score_films.py BIN DIR... [--keep OUT] [--jobs N] [--list K] [--no-blank] [--recipe F]
 
 BIN is the evenfilm program; each DIR is a lot made by render_films.py, or a folder of such lots. Runs `BIN measure DIR --out OUT --json` on each,
 reads OUT/<lot>/r1/data/*.csv and prints a row per bar. --list K prints up to K lost and K false objects of a lot. Exit code 1 if a bar is missed.
@@ -17,7 +17,8 @@ Bars
   kinds   of the planted bubbles with droplets, fibres, dust and cracks that are at least 5 x 0.61 lambda/NA long, each 90 % named rightly over all
           lots given; at most 2 % of powder objects, those under dust apart, given a kind that does not count
   optics  nothing; the bias of diameters is what they are for
-Lines marked 'info' are shown and not judged. Diameter bias by class compares each object with the truth at its place.
+With --no-blank each lot is copied without the picture of the empty slide, and bars hold for what can still be measured; --recipe F lays a recipe
+beside the copy. Lines marked 'info' are shown and not judged. Diameter bias by class compares each object with the truth at its place.
 """
 import argparse, csv, json, math, re, shutil, subprocess, sys, tempfile, time
 from collections import Counter
@@ -72,6 +73,20 @@ def measure(binary, folder, out, jobs):
         doc = {}
     failed = run.returncode != 0 or "error" in doc or "record_dir" not in doc
     return doc, time.time() - t0, f"exit {run.returncode}: {json.dumps(doc.get('error')) if doc.get('error') else run.stderr.strip()[-400:]}" if failed else None
+
+
+def changed(folder, into, no_blank, recipe):
+    """A copy of a lot, without its blank and with another recipe as asked."""
+    copy = into / folder.name
+    shutil.copytree(folder, copy)
+    if no_blank:
+        sheet = (copy / "batch.toml").read_text(encoding="utf-8")
+        for name in re.findall(r'^blank = "(.*)"$', sheet, re.M):
+            (copy / name).unlink()
+        (copy / "batch.toml").write_text(re.sub(r'^blank = .*\n', "", sheet, flags=re.M), encoding="utf-8")
+    if recipe:
+        shutil.copy(recipe, copy / "recipe.toml")
+    return copy
 
 
 def rows_of(objs, i, files, um):
@@ -323,6 +338,7 @@ if __name__ == "__main__":
     a = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     a.add_argument("binary"); a.add_argument("dirs", nargs="+", type=Path)
     a.add_argument("--keep", type=Path, help="write records here and keep them"); a.add_argument("--jobs", type=int); a.add_argument("--list", type=int, default=0)
+    a.add_argument("--no-blank", action="store_true", help="measure copies without the blank"); a.add_argument("--recipe", type=Path)
     a = a.parse_args()
     lots = []
     for d in a.dirs:
@@ -334,6 +350,7 @@ if __name__ == "__main__":
         for n, d in enumerate(lots):
             if a.keep:
                 a.keep.mkdir(parents=True, exist_ok=True)
+            d = changed(d, Path(tmp), a.no_blank, a.recipe) if a.no_blank or a.recipe else d
             if score(a.binary, d, a.keep or Path(tmp) / str(n), a.jobs, a.list, overall):
                 missed.append(d.name)
     for name, one in overall["x50_3"].items():

@@ -3,7 +3,7 @@
 use rayon::prelude::*;
 
 use crate::gaps::{self, Gap, GapVisit};
-use crate::light::{Correction, FilmGrid, Lamp, Optics, Seen, look, noise_of_counts};
+use crate::light::{BLACK, Correction, FilmGrid, Lamp, Light, Optics, Reference, Seen, flags_of_light, is_black, look};
 use crate::objects::{self, Calibration, Object, Refined, Scene, Visit, Visitor};
 use crate::phases::{Component, Cut, Cuts, RunMap, count32, cut, join};
 use crate::plane::{ONE, Rect, Samples, Stage, Stop, Watch};
@@ -36,9 +36,10 @@ pub struct FilmSeen {
 pub struct Surveyed {
     /// The film, where enough of it is seen to trust its level; else the slide's other fields must say.
     pub film: Option<FilmSeen>,
-    /// Whether bare places can be told: a blank gives the level of the empty slide, and the picture is not black.
+    /// Whether bare places can be told: their level is known, and the picture is not black.
     pub bare_known: bool,
-    has_blank: bool,
+    reference: Reference,
+    has_dark: bool,
     seen: Seen,
     /// Noise of a pixel, as a share of the empty slide.
     noise: f64,
@@ -69,7 +70,7 @@ pub struct FieldResult {
     pub thin_area_px2: Option<f64>,
     /// Median optical density of the film.
     pub film_od: Option<f64>,
-    /// Spread of the film's optical density between sub-areas, %.
+    /// Spread of the film's optical density between sub-areas, %; the picture's own light would take up most of it.
     pub film_od_cv_pct: Option<f64>,
     /// Blur and powder as the field shows them.
     pub calibration: Calibration,
@@ -90,9 +91,6 @@ pub const EDGE_STEP: f64 = 0.1;
 /// Edge step of the calibration: at a quarter and three quarters of a Gaussian edge, 0.6745 blur widths from its middle.
 const BLUR_STEP: f64 = 0.25;
 const BLUR_QUANTILE: f64 = 0.674_489_750_196_081_7;
-
-/// A picture whose median is below this transmission shows nothing: no film, and nothing bare.
-const BLACK: f64 = 0.002;
 
 /// Resolution of a lens (0.61 λ/NA) in widths of the Gaussian that fits its pattern (0.21 λ/NA), for sheets that name no aperture.
 const BLURS_A_RESOLUTION: f64 = 0.61 / 0.21;
@@ -117,17 +115,14 @@ pub struct Setting<'a> {
 /// [`Stop`].
 pub fn survey<'a>(field: &dyn Samples, lamp: &Lamp<'a>, setting: &Setting<'_>) -> Result<(Surveyed, Correction<'a>), Stop> {
     let Setting { optics, recipe, watch } = *setting;
-    let counts = noise_of_counts(field)?;
-    let correction = lamp.correction(field.size(), counts, optics)?;
-    let noise = counts * lamp.typical_gain(optics);
-    let has_blank = lamp.has_blank();
-    let mut seen = look(field, &correction, has_blank, noise, watch)?;
-    let bare_known = has_blank && seen.median >= BLACK * f64::from(ONE);
+    let Light { correction, noise, reference, has_dark } = lamp.light(field, recipe.light.film, optics, watch)?;
+    let mut seen = look(field, &correction, reference.bare_known(), noise, watch)?;
+    let bare_known = reference.bare_known() && !is_black(seen.median, reference);
     if recipe.light.film == Film::Clear {
         seen.film = None;
     }
     let film = seen.film.as_ref().map(|_| FilmSeen { level: objects::to_level(middle(&seen.cell_levels)), share: seen.share });
-    Ok((Surveyed { film, bare_known, has_blank, seen, noise }, correction))
+    Ok((Surveyed { film, bare_known, reference, has_dark, seen, noise }, correction))
 }
 
 /// Median of values, the upper of two.
@@ -275,20 +270,21 @@ pub fn measure(
     let mut flags = flags_of(surveyed, film_elsewhere.is_some(), &joined, &refined);
     flags.extend(many_left_out(&refined.objects, setting));
     let Joined { film, cuts, calibration, thin, bare_known, .. } = joined;
-    let hazy = bare_known && !film.clear;
+    let has_od = bare_known && !surveyed.reference.is_dark_field();
+    let hazy = has_od && !film.clear;
     let film_od = od_of_level(film.level);
     Ok(FieldResult {
         size: field.size(),
         um_per_px: setting.optics.um_per_px,
         resolution_px: resolution(setting.optics, calibration.blur_px),
-        objects: weighted(refined.objects, setting.recipe),
+        objects: weighted(refined.objects, (setting.recipe, surveyed.reference)),
         bare_measured: bare_known,
         counted_from_um: counted_from(setting.optics, setting.recipe),
         phases: [refined.map, gap_map],
         gap_cut_od_pct: hazy.then(|| 100.0 * od_of_level(cuts.gap_level(film.level)) / film_od).filter(|v| v.is_finite()),
-        thin_area_px2: cuts.gap.map(|edge| thin_area(thin, &gaps, film.level, edge, calibration.blur_px)),
-        film_od: bare_known.then_some(film_od),
-        film_od_cv_pct: hazy.then(|| od_spread(&surveyed.seen.cell_levels)).flatten(),
+        thin_area_px2: cuts.gap.filter(|_| has_od).map(|edge| thin_area(thin, &gaps, film.level, edge, calibration.blur_px)),
+        film_od: has_od.then_some(film_od),
+        film_od_cv_pct: (hazy && surveyed.reference == Reference::Blank).then(|| od_spread(&surveyed.seen.cell_levels)).flatten(),
         gaps,
         calibration,
         flags,
@@ -465,8 +461,13 @@ fn od_spread(levels: &[f64]) -> Option<f64> {
     (mean > 0.0).then_some(100.0 * deviation? / mean)
 }
 
-/// Weights as the recipe asks.
-fn weighted(mut objects: Vec<Object>, recipe: &Recipe) -> Vec<Object> {
+/// Weights as the recipe asks; without optical densities where the levels are scattered light.
+fn weighted(mut objects: Vec<Object>, (recipe, reference): (&Recipe, Reference)) -> Vec<Object> {
+    if reference.is_dark_field() {
+        for object in &mut objects {
+            object.od = [f64::NAN; 2];
+        }
+    }
     if recipe.objects.frame == crate::recipe::FrameRule::All {
         for object in &mut objects {
             object.weight = Some(1.0);
@@ -477,19 +478,10 @@ fn weighted(mut objects: Vec<Object>, recipe: &Recipe) -> Vec<Object> {
 
 /// What a reader of the field's numbers should know.
 fn flags_of(surveyed: &Surveyed, film_elsewhere: bool, joined: &Joined, refined: &Refined) -> Vec<Flag> {
-    let mut flags = Vec::new();
+    let mut flags = flags_of_light(surveyed.reference, surveyed.has_dark);
     let mut flag = |id, value: f64, limit: f64, advice| flags.push(Flag { id, value: Some(value), limit: Some(limit), advice });
-    let median = surveyed.seen.median / f64::from(ONE);
-    if !surveyed.has_blank {
-        flag(
-            "no_blank",
-            0.0,
-            1.0,
-            "without a picture of the empty slide, bare places cannot be told from film; photograph a blank at the same exposure",
-        );
-    }
-    if median < BLACK {
-        flag("black", median, BLACK, "the picture is black; check lamp, shutter and exposure");
+    if is_black(surveyed.seen.median, surveyed.reference) {
+        flag("black", surveyed.seen.median / f64::from(ONE), BLACK, "the picture is black; check lamp, shutter and exposure");
     }
     if surveyed.seen.film.is_none() && film_elsewhere {
         flag("mostly_bare", surveyed.seen.share, 0.02, "too little film shows; its level was taken from the slide's other fields");

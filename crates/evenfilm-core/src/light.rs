@@ -1,13 +1,26 @@
 //! Survey: counts to levels; film level, noise and blur.
 //!
-//! Counts become transmission through the blank (`T = (I − D)/(B − D)`), stored as [`Level`]. The film level is found per sub-area from
-//! the pixels that show film, never from a median that a hole could fool.
+//! Counts become transmission through the blank (`T = (I − D)/(B − D)`), stored as [`Level`]; without a blank through the picture's own light
+//! (`own`, `surface`), and to bare places where some are seen (`bare`). In dark field the level is 1 less the scattered light
+//! (`scatter`). The film level is found per sub-area from the pixels that show film, never from a median that a hole could fool.
 
+mod advice;
+mod bare;
 mod film;
+mod gain;
 mod noise;
+mod own;
+mod reference;
+mod scatter;
+mod surface;
 
+pub use advice::flags_of_light;
 pub use film::{FilmGrid, Seen, look};
 pub use noise::noise_of_counts;
+pub(crate) use reference::{BLACK, is_black};
+pub use reference::{Light, Reference};
+
+use gain::{GainRow, level_of};
 
 use rayon::prelude::*;
 
@@ -61,6 +74,7 @@ pub struct Lamp<'a> {
     dark: Option<&'a dyn Samples>,
     cells: Option<Cells>,
     blank_noise: f64,
+    dark_field: bool,
 }
 
 /// Means of the blank less the dark by cells of [`CELL`] px.
@@ -75,7 +89,7 @@ impl<'a> Lamp<'a> {
     /// # Errors
     /// [`Stop`] where they cannot be read, differ in size, or the caller stops.
     pub fn new(blank: Option<&'a dyn Samples>, dark: Option<&'a dyn Samples>, watch: Watch<'_>) -> Result<Self, Stop> {
-        let Some(source) = blank else { return Ok(Self { blank, dark, cells: None, blank_noise: 0.0 }) };
+        let Some(source) = blank else { return Ok(Self { blank, dark, cells: None, blank_noise: 0.0, dark_field: false }) };
         if let Some(dark) = dark {
             same_size("dark picture", dark.size(), source.size())?;
         }
@@ -87,25 +101,24 @@ impl<'a> Lamp<'a> {
         let across = source.size().0.div_ceil(CELL) as usize;
         let mean = Plane::from_shape_vec((mean.len() / across.max(1), across), mean).unwrap_or_else(|_| Plane::zeros((0, 0)));
         let blank_noise = noise_of_counts(source)?;
-        Ok(Self { blank, dark, cells: Some(Cells { size: source.size(), mean }), blank_noise })
+        Ok(Self { blank, dark, cells: Some(Cells { size: source.size(), mean }), blank_noise, dark_field: false })
     }
 
-    /// Whether a picture of the empty slide was given.
-    pub const fn has_blank(&self) -> bool {
-        self.blank.is_some()
+    /// The same in dark field: the blank is a picture of an even scatterer, the dark picture one of the empty slide.
+    #[must_use]
+    pub fn in_dark_field(self) -> Self {
+        Self { dark_field: true, ..self }
     }
 
     /// Empty slides per count, in the middle of the picture.
-    pub fn typical_gain(&self, optics: &Optics) -> f64 {
+    fn typical_gain(&self, optics: &Optics) -> f64 {
         let light = self.cells.as_ref().and_then(|c| c.mean.get([c.mean.nrows() / 2, c.mean.ncols() / 2]));
         1.0 / light.map_or_else(|| f64::from(optics.full_scale), |&m| f64::from(m)).max(1.0)
     }
 
-    /// What turns the counts of this field into levels. `field_noise` is its noise in counts ([`noise_of_counts`]).
-    ///
-    /// # Errors
-    /// [`Stop::OtherSize`].
-    pub fn correction(&self, size: (u32, u32), field_noise: f64, optics: &Optics) -> Result<Correction<'a>, Stop> {
+    /// What turns the counts of this field into levels, by the blank where there is one and else by the camera's full scale. `field_noise` is
+    /// its noise in counts ([`noise_of_counts`]).
+    fn correction(&self, size: (u32, u32), field_noise: f64, optics: &Optics) -> Result<Correction<'a>, Stop> {
         if let Some(dark) = self.dark {
             same_size("dark picture", dark.size(), size)?;
         }
@@ -116,7 +129,7 @@ impl<'a> Lamp<'a> {
             }
             _ => LightBy::FullScale(ONE as f32 / f32::from(optics.full_scale.max(1))),
         };
-        Ok(Correction { light, dark: self.dark })
+        Ok(Correction { light, dark: self.dark, one: ONE as f32, inverted: false })
     }
 }
 
@@ -165,7 +178,7 @@ enum LightBy<'a> {
     Pixel(&'a dyn Samples),
     /// Gains at cell centres, linear between them.
     Cell(Plane<f32>),
-    /// No blank: the camera's full scale stands for 1.
+    /// No light is known: the camera's full scale stands for 1.
     FullScale(f32),
 }
 
@@ -173,6 +186,10 @@ enum LightBy<'a> {
 pub struct Correction<'a> {
     light: LightBy<'a>,
     dark: Option<&'a dyn Samples>,
+    /// Level of a pixel as light as a quiet blank.
+    one: f32,
+    /// Whether light lowers the level: dark field.
+    inverted: bool,
 }
 
 /// Buffers of one thread, kept between reads.
@@ -187,6 +204,26 @@ impl Correction<'_> {
     /// Whether a quiet blank corrects pixel by pixel rather than by averaged cells.
     pub const fn is_by_pixel(&self) -> bool {
         matches!(self.light, LightBy::Pixel(_))
+    }
+
+    /// The same with other gains: levels per count at the centres of the cells.
+    fn with_gains(&self, gains: Plane<f32>) -> Self {
+        Self { light: LightBy::Cell(gains), ..*self }
+    }
+
+    /// Levels `factor` times as high.
+    fn scaled(&self, factor: f32) -> Self {
+        let light = match &self.light {
+            LightBy::Pixel(blank) => LightBy::Pixel(*blank),
+            LightBy::Cell(gains) => LightBy::Cell(gains.mapv(|g| g * factor)),
+            LightBy::FullScale(gain) => LightBy::FullScale(gain * factor),
+        };
+        Self { light, one: self.one * factor, ..*self }
+    }
+
+    /// The same in dark field: light lowers the level.
+    fn inverted(self) -> Self {
+        Self { inverted: true, ..self }
     }
 
     /// Levels of a rectangle of the field: what every stage, the overlay and the desk see.
@@ -220,7 +257,7 @@ impl Correction<'_> {
             scratch.counts.iter_mut().zip(dark).for_each(|(c, &d)| *c = c.saturating_sub(d));
         }
         match &self.light {
-            LightBy::FullScale(gain) => scratch.counts.iter().zip(out).for_each(|(&c, o)| *o = level_of(c, *gain)),
+            LightBy::FullScale(gain) => scratch.counts.iter().zip(&mut *out).for_each(|(&c, o)| *o = level_of(c, *gain)),
             LightBy::Pixel(blank) => {
                 scratch.light.resize(pixels, 0);
                 blank.read(at, &mut scratch.light)?;
@@ -228,7 +265,7 @@ impl Correction<'_> {
                     scratch.light.iter_mut().zip(dark).for_each(|(b, &d)| *b = b.saturating_sub(d));
                 }
                 let lit = scratch.counts.iter().zip(&scratch.light);
-                lit.zip(out).for_each(|((&c, &b), o)| *o = level_of(c, ONE as f32 / f32::from(b.max(1))));
+                lit.zip(&mut *out).for_each(|((&c, &b), o)| *o = level_of(c, self.one / f32::from(b.max(1))));
             }
             LightBy::Cell(gain) => {
                 let width = at.width.max(1) as usize;
@@ -238,77 +275,12 @@ impl Correction<'_> {
                 }
             }
         }
+        if self.inverted {
+            for level in out.iter_mut() {
+                *level = ONE.saturating_sub(*level);
+            }
+        }
         Ok(())
-    }
-}
-
-/// One count to its level, rounded, 65535 at most. Adding 2²³ leaves the rounded whole number in the low bits of an f32: no call, no branch,
-/// and the same bits on every machine.
-#[expect(clippy::cast_possible_truncation, reason = "the low 16 bits are the level")]
-#[inline]
-fn level_of(count: u16, gain: f32) -> Level {
-    ((f32::from(count) * gain).min(65535.0) + 8_388_608.0).to_bits() as u16
-}
-
-/// Gains along one row: those of the cell rows above and below it, and the share of the lower one.
-struct GainRow<'a> {
-    above: &'a [f32],
-    below: &'a [f32],
-    share: f32,
-}
-
-impl<'a> GainRow<'a> {
-    /// Gains at the centre of row `y`, linear between cell rows and beyond the outer ones.
-    fn at(gain: &'a Plane<f32>, y: u32) -> Self {
-        let columns = gain.ncols();
-        let all = gain.as_slice().unwrap_or(&[]);
-        let low = ((y.saturating_sub(CELL / 2) / CELL) as usize).min(gain.nrows().saturating_sub(2));
-        let share = (y as f32 + 0.5 - (low as f32 + 0.5) * CELL as f32) / CELL as f32;
-        let row = |r: usize| &all[r * columns..(r + 1) * columns];
-        if gain.nrows() == 1 {
-            Self { above: row(0), below: row(0), share: 0.0 }
-        } else {
-            Self { above: row(low), below: row(low + 1), share }
-        }
-    }
-
-    fn cell(&self, c: usize) -> f32 {
-        self.above[c] + (self.below[c] - self.above[c]) * self.share
-    }
-
-    /// Levels of a piece of the row that begins at column `x`.
-    fn levels(&self, x: u32, counts: &[u16], levels: &mut [Level]) {
-        let cells = self.above.len();
-        if cells == 1 {
-            let only = self.cell(0);
-            counts.iter().zip(levels).for_each(|(&c, l)| *l = level_of(c, only));
-            return;
-        }
-        let mut done = 0;
-        while done < counts.len() {
-            let column = x as usize + done;
-            let low = (column.saturating_sub(CELL as usize / 2) / CELL as usize).min(cells - 2);
-            let next = (low + 1) * CELL as usize + CELL as usize / 2;
-            let end = if low == cells - 2 { counts.len() } else { (next - x as usize).min(counts.len()) };
-            let (left, right) = (self.cell(low), self.cell(low + 1));
-            let step = (right - left) / CELL as f32;
-            let first = left + step * (column as f32 + 0.5 - (low as f32 + 0.5) * CELL as f32);
-            ramp(&counts[done..end], &mut levels[done..end], first, step);
-            done = end;
-        }
-    }
-}
-
-/// Levels of one piece of a row along which the gain grows by `step` per pixel. A whole cell is a loop of known length, which compilers turn
-/// into vectors; the arithmetic is the same either way.
-fn ramp(counts: &[u16], levels: &mut [Level], first: f32, step: f32) {
-    let one = |i: usize, c: u16| level_of(c, first + step * i as f32);
-    if let (Ok(counts), Ok(levels)) = (<&[u16; CELL as usize]>::try_from(counts), <&mut [Level; CELL as usize]>::try_from(&mut *levels)) {
-        for i in 0..CELL as usize {
-            levels[i] = one(i, counts[i]);
-        }
-    } else {
-        counts.iter().zip(levels).enumerate().for_each(|(i, (&c, l))| *l = one(i, c));
     }
 }
 

@@ -71,7 +71,7 @@ pub struct Object {
     pub sized_by: SizedBy,
     /// Blur-corrected shape.
     pub shape: Shape,
-    /// Mean and largest optical density above the surround.
+    /// Mean and largest optical density above the surround; NaN in dark field.
     pub od: [f64; 2],
     /// Whether a side of the measured region cuts it.
     pub touches_frame: bool,

@@ -13,6 +13,7 @@ mod pictures;
 mod tests;
 mod truth_file;
 
+pub use evenfilm_core::phantom::Mode;
 pub use options::{Bits, BlurChoice, PhantomKind, PhantomOptions, PictureFile};
 use pictures::write_picture;
 use truth_file::{FieldFile, TruthFile};
@@ -141,7 +142,7 @@ fn fill(folder: &Path, options: &PhantomOptions) -> Result<PhantomSummary, Fault
     let blank = format!("blank.{extension}");
     write_picture(&folder.join(&blank), &Blank(options.spec(0)), options)?;
     files.push(blank);
-    if options.dark {
+    if options.has_dark() {
         let dark = format!("dark.{extension}");
         write_picture(&folder.join(&dark), &Dark(options.spec(0)), options)?;
         files.push(dark);
@@ -170,11 +171,11 @@ fn sheet(options: &PhantomOptions) -> String {
         options.sheet_top.clone(),
         "\n".to_owned(),
         options.sheet_tables.clone(),
-        format!("[microscope]\nmode = \"transmitted\"\num_per_px = {:?}\nscale_source = \"{ORIGIN}\"\n", options.um_per_px),
+        format!("[microscope]\nmode = \"{}\"\num_per_px = {:?}\nscale_source = \"{ORIGIN}\"\n", options.mode.word(), options.um_per_px),
         format!("numerical_aperture = {:?}\nwavelength_nm = {:?}\n", options.numerical_aperture, options.wavelength_nm),
         format!("tone = \"linear\"\nblank = \"blank.{extension}\"\n"),
     ];
-    if options.dark {
+    if options.has_dark() {
         parts.push(format!("dark = \"dark.{extension}\"\n"));
     }
     if options.slides > 1 {

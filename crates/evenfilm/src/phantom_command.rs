@@ -2,7 +2,7 @@
 
 use clap::{Args, ValueEnum};
 use evenfilm_record::fault::Fault;
-use evenfilm_record::phantom_files::{Bits, ORIGIN, PhantomKind, PhantomOptions, write_phantom};
+use evenfilm_record::phantom_files::{Bits, Mode, ORIGIN, PhantomKind, PhantomOptions, write_phantom};
 use std::path::PathBuf;
 
 /// Write a film with known truth: rendered pictures, a sheet and truth.json
@@ -25,6 +25,18 @@ pub(crate) struct PhantomArgs {
     /// Bits of a sample
     #[arg(long, value_enum, default_value = "16")]
     pub(crate) bits: BitsArg,
+    /// How the slide is lit
+    #[arg(long, value_enum, default_value = "transmitted")]
+    pub(crate) mode: ModeArg,
+}
+
+/// `--mode`
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum ModeArg {
+    /// Light through the film, with a blank
+    Transmitted,
+    /// Scattered light on a dark ground, with pictures of an even scatterer and of the empty slide
+    Darkfield,
 }
 
 /// `--kind`
@@ -79,7 +91,11 @@ pub(crate) fn run(args: &PhantomArgs) -> Result<(), Fault> {
         BitsArg::Eight => Bits::Eight,
         BitsArg::Sixteen => Bits::Sixteen,
     };
-    let options = PhantomOptions { fields: args.fields, size: args.size, bits, ..PhantomOptions::new(kind, args.seed) };
+    let mode = match args.mode {
+        ModeArg::Transmitted => Mode::Transmitted,
+        ModeArg::Darkfield => Mode::Darkfield,
+    };
+    let options = PhantomOptions { fields: args.fields, size: args.size, bits, mode, ..PhantomOptions::new(kind, args.seed) };
     let summary = write_phantom(&args.folder, &options)?;
     eprintln!(
         "{}: {} fields of {} × {} pixels ({ORIGIN})\n  {} objects of powder, {:.3} % of the area, and {} others; {} gaps, {:.3} % bare; truth.json holds the rest",

@@ -12,7 +12,7 @@ use crate::reuse;
 const MOST_CELLS: u64 = 4096;
 
 /// Bins of a histogram of levels, on a square-root scale: 0.6 % wide at the empty slide, 3 % at transmission 0.03.
-const BINS: usize = 512;
+pub(super) const BINS: usize = 512;
 
 /// Every so many rows are looked at: 1024 pixels of a sub-area of 64 px.
 const EVERY: usize = 4;
@@ -34,7 +34,7 @@ fn bin_of(level: Level) -> u16 {
 }
 
 /// Middle level of a bin.
-fn middle(bin: usize) -> f64 {
+pub(super) fn middle(bin: usize) -> f64 {
     within(bin, 0.5)
 }
 
@@ -97,10 +97,10 @@ pub struct Seen {
 }
 
 /// Histograms of the sub-areas.
-struct Cells {
-    side: u32,
-    across: usize,
-    counts: Vec<[u32; BINS]>,
+pub(super) struct Cells {
+    pub(super) side: u32,
+    pub(super) across: usize,
+    pub(super) counts: Vec<[u32; BINS]>,
 }
 
 /// First look at a field. `bare_known`: level [`ONE`] is the empty slide (a blank was given). `noise` is the noise of a pixel as a share of
@@ -113,7 +113,7 @@ pub fn look(field: &dyn Samples, correction: &Correction<'_>, bare_known: bool, 
     Ok(seen(&cells, bare_known, noise))
 }
 
-fn histograms(field: &dyn Samples, correction: &Correction<'_>, watch: Watch<'_>) -> Result<Cells, Stop> {
+pub(super) fn histograms(field: &dyn Samples, correction: &Correction<'_>, watch: Watch<'_>) -> Result<Cells, Stop> {
     let size = field.size();
     let pixels = u64::from(size.0) * u64::from(size.1);
     let mut side = BAND;

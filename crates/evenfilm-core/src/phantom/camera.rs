@@ -1,4 +1,7 @@
 //! Light and camera: transmission to linear counts, with uneven light, shot noise and read noise.
+//!
+//! In dark field a place scatters what it does not let through, 1 − T, an even scatterer scatters everything, and the empty slide nothing: the
+//! simplest way that is linear in intensity, so that edges lie half way in both. Real powder scatters by size and angle; that is not modelled.
 
 use super::lay::Film;
 use super::render::BAND_ROWS;
@@ -33,6 +36,16 @@ impl Lamp {
     }
 }
 
+crate::choices! {
+    /// How the slide is lit.
+    Mode {
+        /// Light through the film.
+        Transmitted = "transmitted",
+        /// Scattered light on a dark ground.
+        Darkfield = "darkfield",
+    }
+}
+
 /// The camera. Counts are linear in light.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Camera {
@@ -56,12 +69,19 @@ impl Samples for Film {
     }
     fn read(&self, at: Rect, out: &mut [u16]) -> Result<(), Stop> {
         let shot = Shot { spec: &self.spec, source: self.spec.source(self.slide, self.field, Purpose::Noise), frames: 1 };
-        shot.expose(at, out, |band, light| self.render_band(band, light));
+        shot.expose(at, out, |band, light| {
+            self.render_band(band, light);
+            if self.spec.mode == Mode::Darkfield {
+                for t in light.iter_mut() {
+                    *t = (1.0 - *t).max(0.0);
+                }
+            }
+        });
         Ok(())
     }
 }
 
-/// The picture of the lit empty slide.
+/// The picture of the lit empty slide; in dark field that of an even scatterer.
 #[derive(Clone, Copy, Debug)]
 pub struct Blank(pub PhantomSpec);
 
@@ -76,7 +96,7 @@ impl Samples for Blank {
     }
 }
 
-/// The picture of the closed shutter.
+/// The picture of the closed shutter; in dark field that of the empty slide.
 #[derive(Clone, Copy, Debug)]
 pub struct Dark(pub PhantomSpec);
 

@@ -31,7 +31,7 @@ mod tests;
 pub mod trace;
 pub mod truth;
 
-pub use camera::{Blank, Camera, Dark, Lamp};
+pub use camera::{Blank, Camera, Dark, Lamp, Mode};
 pub use lay::Film;
 pub use lens::Blur;
 pub use margin::Margin;
@@ -175,6 +175,8 @@ pub struct PhantomSpec {
     pub film: FilmSpec,
     /// The light.
     pub lamp: Lamp,
+    /// How the slide is lit.
+    pub mode: Mode,
     /// The camera.
     pub camera: Camera,
 }

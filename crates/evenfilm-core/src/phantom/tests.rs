@@ -15,6 +15,7 @@ pub(super) fn spec(film: &FilmSpec) -> PhantomSpec {
         blur: Blur::Airy { numerical_aperture: 0.65, wavelength_nm: 550.0 },
         film: *film,
         lamp: Lamp { tilt_pct: 20.0, tilt_deg: 30.0, vignette_pct: 30.0 },
+        mode: Mode::Transmitted,
         camera: Camera { full_scale: u16::MAX, exposure: 0.8, full_well_e: 15_000.0, read_noise_e: 8.0, black_pct: 0.0, blank_frames: 16 },
     }
 }
@@ -194,4 +195,18 @@ fn eight_bits_fill_their_scale_and_no_more() {
     let spec = PhantomSpec { camera: Camera { full_scale: 255, exposure: 1.2, ..base.camera }, ..base };
     let blank = counts(&Blank(spec), Rect::whole(spec.size));
     assert_eq!(blank.iter().max(), Some(&255));
+}
+
+#[test]
+fn dark_field_is_what_the_film_does_not_let_through() {
+    let base = spec(&FilmSpec::film());
+    let quiet = PhantomSpec { camera: Camera { full_well_e: 1e9, read_noise_e: 0.0, ..base.camera }, ..base };
+    let dark = PhantomSpec { mode: Mode::Darkfield, ..quiet };
+    let at = Rect::new(40, 30, 200, 150);
+    let [bright, scattered] = [quiet, dark].map(|s| counts(&Film::lay(&s, 0, 0), at));
+    for ((through, scattered), white) in bright.iter().zip(&scattered).zip(counts(&Blank(dark), at)) {
+        let sum = f64::from(*through) + f64::from(*scattered);
+        assert!((sum - f64::from(white)).abs() < 40.0, "{through} + {scattered} of {white}");
+    }
+    assert!(counts(&Dark(dark), at).iter().all(|&c| c == 0));
 }

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use super::{Field, SHEET, Source, find};
 use crate::fault::Fault;
 use crate::pictures::{Ceiling, is_picture, probe};
-use crate::sheet::{Microscope, Mode, PictureEntry, Place, Role, Sheet, microscope_key_line};
+use crate::sheet::{Microscope, PictureEntry, Place, Role, Sheet, microscope_key_line};
 
 /// The pictures of a lot by role, their heads read.
 pub(super) struct Roles {
@@ -30,10 +30,6 @@ pub(super) fn find(folder: &Path, sheet: &Sheet, ceiling: &Ceiling) -> Result<Ro
     at.check_entries()?;
     let microscope = at.one_microscope()?;
     let optics = sheet.microscope(microscope.as_deref());
-    if optics.mode == Some(Mode::Darkfield) {
-        let remedy = "photograph the slide in transmitted light: mode = \"transmitted\"";
-        return Err(Fault::input("pictures in dark field cannot be measured by this version", remedy).at(&at.sheet_file));
-    }
     let blank = at.lamp(microscope.as_deref(), optics, Role::Blank)?;
     let dark = at.lamp(microscope.as_deref(), optics, Role::Dark)?;
     let source = |named: Named| Ok(Source { info: probe(&named.path, ceiling)?, name: named.name, path: named.path });

@@ -153,7 +153,7 @@ fn recipe_and_limits_beside_above_or_named() {
 #[test]
 fn folders_that_cannot_be_used() {
     let sheet = |rest: &str| format!("lot = 'L'\n[microscope]\num_per_px = 0.25\n{rest}");
-    let cases: [(&str, Files<'_>, &str); 24] = [
+    let cases: [(&str, Files<'_>, &str); 23] = [
         ("lot = 'L'", &[("f.tif", "plain")], "f.tif:0: the scale is missing: neither sheet nor picture states it"),
         ("lot = 'L'", &[("f.tif", "scaled"), ("g.tif", "plain")], "g.tif:0: the scale is missing"),
         ("lot = 'L'", &[("f.tif", "scaled"), ("g.tif", "other scale")], "g.tif:0: two scales disagree: the picture says 0.2564"),
@@ -180,7 +180,6 @@ fn folders_that_cannot_be_used() {
             &[("f.tif", "plain"), ("g.tif", "plain")],
             "batch.toml:0: the fields were taken with several microscopes (the default, 40x)",
         ),
-        (&sheet("mode = 'darkfield'"), &[("f.tif", "plain")], "batch.toml:0: pictures in dark field cannot be measured"),
         (&sheet(""), &[("notes.txt", "text")], "batch.toml:0: the folder holds no picture of a field"),
         (
             &sheet("[[picture]]\nfile = 'f.tif'\nrole = 'label'"),

@@ -15,7 +15,7 @@ use crate::folder::{Batch, Source};
 use crate::names::Places;
 use crate::overlay;
 use crate::pictures::Picture;
-use crate::sheet::Role;
+use crate::sheet::{Mode, Role};
 
 use super::pictures::{Read, for_each, read};
 use super::{Event, Job, Kept, Measured, Timing, stopped};
@@ -119,6 +119,7 @@ impl Progress {
             let source = batch.blank.as_ref().or(batch.dark.as_ref()).map_or(batch.folder.as_path(), |source| &source.path);
             stopped(&stop, source)
         })?;
+        let lamp = if batch.microscope.mode == Some(Mode::Darkfield) { lamp.in_dark_field() } else { lamp };
         self.timing.measure_s += start.elapsed().as_secs_f64();
         Ok(Bench { batch, lamp, optics: batch.optics(), job })
     }

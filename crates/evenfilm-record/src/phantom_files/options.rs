@@ -1,7 +1,7 @@
 //! What a phantom lot is made of.
 
 use crate::fault::Fault;
-use evenfilm_core::phantom::{Blur, Camera, FilmSpec, Lamp, Particle, PhantomSpec, Placed};
+use evenfilm_core::phantom::{Blur, Camera, FilmSpec, Lamp, Mode, Particle, PhantomSpec, Placed};
 use evenfilm_core::random::{Draws, Source};
 
 /// Random stream of the slides' own factors; fields use streams below 2⁵⁶.
@@ -104,6 +104,8 @@ pub struct PhantomOptions {
     pub blur: BlurChoice,
     /// Tilt 10 % towards 30°, vignette 15 %.
     pub lamp: Lamp,
+    /// Transmitted light; in dark field blank and dark picture are those of an even scatterer and of the empty slide.
+    pub mode: Mode,
     /// Electrons at full scale; 15000.
     pub full_well_e: f64,
     /// Read noise, electrons; 8.
@@ -140,6 +142,7 @@ impl PhantomOptions {
             wavelength_nm: 550.0,
             blur: BlurChoice::Airy,
             lamp: Lamp { tilt_pct: 10.0, tilt_deg: 30.0, vignette_pct: 15.0 },
+            mode: Mode::Transmitted,
             full_well_e: 15_000.0,
             read_noise_e: 8.0,
             dark: false,
@@ -170,6 +173,7 @@ impl PhantomOptions {
             },
             film,
             lamp: self.lamp,
+            mode: self.mode,
             camera: Camera {
                 full_scale: match self.bits {
                     Bits::Eight => 255,
@@ -182,6 +186,11 @@ impl PhantomOptions {
                 blank_frames: 16,
             },
         }
+    }
+
+    /// Whether the lot has a dark picture.
+    pub(super) fn has_dark(&self) -> bool {
+        self.dark || self.mode == Mode::Darkfield
     }
 
     pub(super) fn check(&self) -> Result<(), Fault> {

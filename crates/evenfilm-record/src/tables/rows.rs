@@ -122,7 +122,7 @@ fn flag<R>(id: &'static str, definition: &'static str, value: Of<R>) -> Column<R
 }
 
 const fn measured(value: f64) -> Cell<'static> {
-    Cell::Number(Some(value))
+    Cell::Number(if value.is_finite() { Some(value) } else { None })
 }
 
 /// Texts of `record.csv` up to the scale, and after it.

@@ -1,0 +1,91 @@
+//! What the levels of a field stand on.
+
+use super::{Correction, Lamp, Optics, noise_of_counts, own, scatter};
+use crate::plane::{ONE, Samples, Stop, Watch};
+use crate::recipe::Film;
+
+/// What is known of the light, and so what a level means.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Reference {
+    /// The picture of the empty slide: [`ONE`] is the empty slide.
+    Blank,
+    /// The picture's own light and bare places seen in it: [`ONE`] is what they show.
+    BareSeen,
+    /// The picture's own light and a recipe that calls the film clear: [`ONE`] is what lies between the particles.
+    ClearFilm,
+    /// The picture's own light: half of [`ONE`] is the film, and what is bare is not known.
+    FilmAlone,
+    /// Dark field with the picture of an even scatterer: [`ONE`] scatters nothing.
+    Scatterer,
+    /// Dark field by the picture's own light: [`ONE`] scatters nothing, and all else is relative to the film.
+    BlackGround,
+}
+
+impl Reference {
+    /// Whether [`ONE`] is the level of a bare place.
+    pub const fn bare_known(self) -> bool {
+        !matches!(self, Self::FilmAlone)
+    }
+
+    /// Whether levels are scattered light rather than transmission.
+    pub const fn is_dark_field(self) -> bool {
+        matches!(self, Self::Scatterer | Self::BlackGround)
+    }
+}
+
+/// What turns the counts of a field into levels, and what they stand on.
+pub struct Light<'a> {
+    /// Counts to levels.
+    pub correction: Correction<'a>,
+    /// Noise of a pixel, as a share of [`ONE`].
+    pub noise: f64,
+    /// What the levels stand on.
+    pub reference: Reference,
+    /// Whether a dark picture was given.
+    pub has_dark: bool,
+}
+
+impl<'a> Lamp<'a> {
+    /// The light of a field: by the blank where there is one, else by the picture itself. `film` is what the recipe says of it.
+    ///
+    /// # Errors
+    /// [`Stop`].
+    pub fn light(&self, field: &dyn Samples, film: Film, optics: &Optics, watch: Watch<'_>) -> Result<Light<'a>, Stop> {
+        let counts = noise_of_counts(field)?;
+        let plain = self.correction(field.size(), counts, optics)?;
+        let gain = self.typical_gain(optics);
+        let has_dark = self.dark.is_some();
+        let asked = own::Asked { film, noise: counts * gain, optics };
+        let light = |correction, gain: f64, reference| Light { correction, noise: counts * gain, reference, has_dark };
+        match (self.dark_field, self.blank.is_some()) {
+            (false, true) => Ok(light(plain, gain, Reference::Blank)),
+            (true, true) => {
+                let factor = scatter::room(field, &plain.scaled(scatter::LOOK), watch)?;
+                Ok(light(plain.scaled(factor).inverted(), gain * f64::from(factor), Reference::Scatterer))
+            }
+            (false, false) => {
+                let found = own::transmitted(field, &plain, &asked, watch)?;
+                let Some(own) = found else { return Ok(light(plain, gain, Reference::FilmAlone)) };
+                let gain = own.typical();
+                Ok(light(plain.with_gains(own.gains), gain, own.reference))
+            }
+            (true, false) => {
+                let found = own::scattered(field, &plain, &asked, watch)?;
+                let Some(own) = found else { return Ok(light(plain.inverted(), gain, Reference::BlackGround)) };
+                let gain = own.typical();
+                let evened = plain.with_gains(own.gains);
+                // The film alone must leave room for what scatters more.
+                let factor = scatter::room(field, &evened.scaled(scatter::LOOK), watch)?.min(own::FILM_ALONE);
+                Ok(light(evened.scaled(factor).inverted(), gain * f64::from(factor), Reference::BlackGround))
+            }
+        }
+    }
+}
+
+/// A picture whose median is below this transmission shows nothing: no film, and nothing bare.
+pub(crate) const BLACK: f64 = 0.002;
+
+/// Whether a level is that of a picture that shows nothing at all, by its share of [`ONE`].
+pub(crate) fn is_black(median: f64, reference: Reference) -> bool {
+    !reference.is_dark_field() && median < BLACK * f64::from(ONE)
+}
