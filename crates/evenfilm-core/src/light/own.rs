@@ -62,6 +62,8 @@ struct Look<'a> {
     points: Vec<Point>,
     /// Index of the point's sub-area.
     cell: Vec<usize>,
+    /// Sub-areas whose crowd is at full scale.
+    at_full: usize,
 }
 
 /// The light of a field in transmitted light; `None` of a picture that is black or at full scale. `plain` gives shares of full scale.
@@ -73,7 +75,8 @@ pub(super) fn transmitted(
 ) -> Result<Option<OwnLight>, Stop> {
     let cells = histograms(field, plain, watch)?;
     let look = Look::new(field.size(), &cells, |_| true);
-    if look.points.is_empty() {
+    // Where most of the ground is at full scale, what is left is mostly the inside of things.
+    if look.points.len() <= look.at_full {
         return Ok(None);
     }
     let full = asked.full();
@@ -119,15 +122,17 @@ pub(super) fn scattered(
 impl<'a> Look<'a> {
     /// The sub-areas whose crowd is neither black nor at full scale, as far as `wanted` of its share of full scale.
     fn new(size: (u32, u32), cells: &'a Cells, wanted: impl Fn(f64) -> bool) -> Self {
-        let (mut points, mut cell) = (Vec::new(), Vec::new());
+        let (mut points, mut cell, mut at_full) = (Vec::new(), Vec::new(), 0);
         for (i, level) in cells.counts.iter().map(crowd).enumerate() {
             let level = level / f64::from(ONE);
-            if level > DARKEST && level < 0.995 && wanted(level) {
+            if level >= 0.995 {
+                at_full += 1;
+            } else if level > DARKEST && wanted(level) {
                 points.push(Point { place: place_of(size, centre(cells, size, i)), value: libm::log(level), group: 0 });
                 cell.push(i);
             }
         }
-        Self { size, cells, points, cell }
+        Self { size, cells, points, cell, at_full }
     }
 
     fn surface(&self, points: &[Point], groups: usize) -> Surface {
