@@ -4,6 +4,7 @@
 #![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 mod films;
+mod formats;
 mod house;
 mod raster;
 mod sizes;

@@ -14,6 +14,7 @@ use crate::folder::Batch;
 use crate::numbers;
 use crate::time::Moment;
 
+mod exposed;
 mod files;
 mod measure;
 mod pictures;
