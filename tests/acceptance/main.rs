@@ -5,6 +5,7 @@
 
 mod films;
 mod formats;
+mod hostile;
 mod house;
 mod raster;
 mod sizes;

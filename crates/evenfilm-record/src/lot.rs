@@ -16,6 +16,8 @@ use crate::time::Moment;
 
 mod exposed;
 mod files;
+#[cfg(test)]
+mod format_tests;
 mod measure;
 mod pictures;
 #[cfg(test)]

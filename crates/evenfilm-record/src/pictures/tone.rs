@@ -81,6 +81,12 @@ impl Linear {
         Ok(Self { layout, tone, channel: reading.channel, float_gain, narrow, largest: AtomicU64::new(0), not_numbers: AtomicU64::new(0) })
     }
 
+    /// Whether counts are the samples themselves, but for the order of their bytes.
+    pub(super) fn is_straight(&self) -> bool {
+        let layout = self.layout;
+        matches!(layout.depth, Depth::Sixteen { .. }) && layout.samples == 1 && !layout.white_is_zero && self.tone == Tone::Linear
+    }
+
     /// What the values of floats were so far.
     pub(super) fn seen(&self) -> FloatRange {
         let largest = f64::from_bits(self.largest.load(Ordering::Relaxed));

@@ -13,7 +13,7 @@ use super::super::pieces::{Content, Grid, Pieces, Rows};
 use super::super::tone::{Layout, Linear};
 use super::super::{FloatRange, Reading, damaged};
 use super::ifd::unread;
-use super::page::{Packing, Page};
+use super::page::{Expand, Packing, Page};
 use super::unpack::{Lzw, PackBits, expand, unpredict};
 use crate::fault::Fault;
 
@@ -31,6 +31,8 @@ pub(super) struct Chunks {
     linear: Linear,
     /// Rows of a piece.
     piece_rows: u32,
+    /// Whether the bytes of the file are those of the counts, but for their order.
+    straight: bool,
 }
 
 /// Takes the number of a row in its chunk and its samples.
@@ -57,7 +59,8 @@ impl Chunks {
         };
         let forward = !page.tiled && page.packing != Packing::Plain && u64::from(columns) * u64::from(rows) > MOST_STRIP;
         let piece_rows = piece_rows.min(page.size.1);
-        let chunks = Self { bytes, page, planes, linear, piece_rows };
+        let straight = page.packing == Packing::Plain && page.expand == Expand::Nothing && linear.is_straight();
+        let chunks = Self { bytes, page, planes, linear, piece_rows, straight };
         Ok(if forward { Content::Rows(Box::new(chunks)) } else { Content::Pieces(Box::new(chunks)) })
     }
 
@@ -82,6 +85,26 @@ impl Chunks {
         let mut row = vec![0; if skip > 0 { self.row_length() } else { 0 }];
         (0..skip).try_for_each(|_| unpacked.read_exact(&mut row)).map_err(|err| unread(&err))?;
         Ok(unpacked)
+    }
+
+    /// Reads rows of a chunk straight into their place.
+    fn copy(&self, chunk: u64, rows: Range<u32>, out: &mut [u16], (width, stride): (usize, usize)) -> Result<(), Fault> {
+        let plane = u64::from(self.planes[0]) * self.page.per_plane();
+        let place = usize::try_from(plane + chunk).ok().and_then(|place| self.page.offsets.get(place));
+        let start = place.ok_or_else(|| damaged("it has fewer pieces than its size asks for"))?;
+        let length = self.page.row_bytes();
+        let at = |row: u32| start.saturating_add(length * u64::from(row));
+        let read = |at: u64, to: &mut [u16]| {
+            self.bytes.read_at(at, bytemuck::cast_slice_mut(to)).map_err(|err| unread(&err))?;
+            let ordered = |count: u16| if self.page.big_endian { u16::from_be(count) } else { u16::from_le(count) };
+            to.iter_mut().for_each(|count| *count = ordered(*count));
+            Ok(())
+        };
+        if length == stride as u64 * 2 {
+            // Rows follow each other in the file as they do in memory.
+            return read(at(rows.start), &mut out[..rows.len() * stride]);
+        }
+        rows.zip(out.chunks_mut(stride)).try_for_each(|(row, line)| read(at(row), &mut line[..width]))
     }
 
     fn row_length(&self) -> usize {
@@ -151,6 +174,11 @@ impl Pieces for Chunks {
             let end = (start + at.bottom() - y).min(rows);
             let chunk = u64::from(down) * u64::from(self.page.across()) + u64::from(at.x / columns);
             let first = (y - at.y) as usize;
+            if self.straight {
+                self.copy(chunk, start..end, &mut out[first * stride..], (at.width as usize, stride))?;
+                y += end - start;
+                continue;
+            }
             self.rows(chunk, start..end, at.width, &mut |row, this, bytes| {
                 let line = (first + (row - start) as usize) * stride;
                 this.linear.row(bytes, &mut out[line..line + at.width as usize]);

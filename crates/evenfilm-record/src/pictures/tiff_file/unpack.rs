@@ -99,6 +99,23 @@ impl<R: BufRead> Read for PackBits<R> {
     }
 }
 
+/// Adds to each number the one of the same sample in the pixel to the left.
+macro_rules! add_left {
+    ($row:expr, $samples:expr, $big_endian:expr, $number:ty) => {{
+        let row = $row.as_chunks_mut().0;
+        // One loop for each order, so that the order is not asked at every number.
+        if $big_endian {
+            for at in $samples..row.len() {
+                row[at] = <$number>::from_be_bytes(row[at]).wrapping_add(<$number>::from_be_bytes(row[at - $samples])).to_be_bytes();
+            }
+        } else {
+            for at in $samples..row.len() {
+                row[at] = <$number>::from_le_bytes(row[at]).wrapping_add(<$number>::from_le_bytes(row[at - $samples])).to_le_bytes();
+            }
+        }
+    }};
+}
+
 /// Undoes what was done to a row of a chunk before it was packed. `spare` is as long as the row.
 pub(super) fn unpredict(page: &Page, row: &mut [u8], spare: &mut Vec<u8>) {
     let samples = page.samples_in_chunk() as usize;
@@ -109,9 +126,9 @@ pub(super) fn unpredict(page: &Page, row: &mut [u8], spare: &mut Vec<u8>) {
                 row[at] = row[at].wrapping_add(row[at - samples]);
             }
         }
-        (Predictor::Horizontal, 16) => add_left::<2>(row, samples, page.big_endian),
-        (Predictor::Horizontal, 32) => add_left::<4>(row, samples, page.big_endian),
-        (Predictor::Horizontal, _) => add_left::<8>(row, samples, page.big_endian),
+        (Predictor::Horizontal, 16) => add_left!(row, samples, page.big_endian, u16),
+        (Predictor::Horizontal, 32) => add_left!(row, samples, page.big_endian, u32),
+        (Predictor::Horizontal, _) => add_left!(row, samples, page.big_endian, u64),
         (Predictor::Float, bits) => {
             for at in samples..row.len() {
                 row[at] = row[at].wrapping_add(row[at - samples]);
@@ -127,20 +144,6 @@ pub(super) fn unpredict(page: &Page, row: &mut [u8], spare: &mut Vec<u8>) {
                 }
             }
         }
-    }
-}
-
-fn add_left<const B: usize>(row: &mut [u8], samples: usize, big_endian: bool) {
-    let row = row.as_chunks_mut::<B>().0;
-    for at in samples..row.len() {
-        let left = row[at - samples];
-        let mut carry = 0;
-        let mut add = |place: usize| {
-            let sum = u16::from(row[at][place]) + u16::from(left[place]) + carry;
-            [row[at][place], _] = sum.to_le_bytes();
-            carry = sum >> 8;
-        };
-        if big_endian { (0..B).rev().for_each(&mut add) } else { (0..B).for_each(&mut add) }
     }
 }
 
