@@ -10,7 +10,7 @@ use unicode_normalization::UnicodeNormalization;
 
 use crate::fault::Fault;
 use crate::limits_file::{Limits, known_quantities};
-use crate::pictures::{Budget, Ceiling, Info, Reading};
+use crate::pictures::{Budget, Ceiling, FULL_SCALE, Info, Reading};
 use crate::recipe_file;
 use crate::sheet::{Microscope, PictureEntry, Place, Role, Sheet, Tone};
 
@@ -240,13 +240,14 @@ impl Batch {
     /// The sheet with every choice written out: scale, tone, blank and dark as used, and each field by name.
     pub fn sheet_as_used(&self) -> Sheet {
         let mut sheet = self.sheet.clone();
+        let said = (self.full_scale < FULL_SCALE).then(|| self.full_scale.into());
         let used = Microscope {
             um_per_px: Some(self.scale.um_per_px),
             um_per_px_u: self.scale.um_per_px_u,
             scale_source: self.scale.source.clone(),
             scale_date: self.scale.date,
             tone: Some(self.tone),
-            full_scale: self.microscope.full_scale.or(self.float_full_scale),
+            full_scale: self.microscope.full_scale.or(self.float_full_scale).or(said),
             blank: self.blank.as_ref().map(|blank| blank.name.clone()),
             dark: self.dark.as_ref().map(|dark| dark.name.clone()),
             ..self.microscope.clone()

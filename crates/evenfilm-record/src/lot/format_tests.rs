@@ -4,7 +4,7 @@ use std::fs::{self, File};
 use std::io::BufWriter;
 
 use evenfilm_core::plane::{Plane, Samples};
-use tiff::encoder::colortype::Gray16;
+use tiff::encoder::colortype::{Gray16, Gray32Float};
 use tiff::encoder::{Compression, DeflateLevel, Rational, TiffEncoder};
 use tiff::tags::Tag;
 
@@ -81,8 +81,12 @@ fn tables(outcome: &LotOutcome) -> Vec<Vec<u8>> {
 fn files_and_budgets_change_no_number() {
     let bench = Bench::new();
     let deflate = || Compression::Deflate(DeflateLevel::default());
-    let packings: [(&str, Packing); 4] =
-        [("plain", (Compression::Uncompressed, 7)), ("lzw", (Compression::Lzw, 11)), ("deflate", (deflate(), 360)), ("bits", (Compression::Packbits, 1))];
+    let packings: [(&str, Packing); 4] = [
+        ("plain", (Compression::Uncompressed, 7)),
+        ("lzw", (Compression::Lzw, 11)),
+        ("deflate", (deflate(), 360)),
+        ("bits", (Compression::Packbits, 1)),
+    ];
     let mut lots: Vec<(String, PathBuf)> = Vec::new();
     for (name, packing) in packings {
         let write = |lot: &Path| {
@@ -91,7 +95,9 @@ fn files_and_budgets_change_no_number() {
         };
         lots.push((name.into(), bench.lot(name, "blank = \"blank.tif\"\n", write)));
     }
-    let write = |lot: &Path| ["f01.png", "f02.png", "blank.png"].iter().zip(&bench.pictures).for_each(|(file, counts)| png(&lot.join(file), counts));
+    let write = |lot: &Path| {
+        ["f01.png", "f02.png", "blank.png"].iter().zip(&bench.pictures).for_each(|(file, counts)| png(&lot.join(file), counts));
+    };
     lots.push(("png".into(), bench.lot("png", "blank = \"blank.png\"\n", write)));
     let expected = tables(&bench.measured(&lots[0].1, Budget::default(), "out"));
     for (name, lot) in &lots {
@@ -122,11 +128,15 @@ fn pages_are_fields_of_their_own_and_their_file_is_kept_once() {
         let fields = fs::read_to_string(data.join("fields.csv")).unwrap();
         assert!(fields.contains("stack.tif#1,images/stack.tif,") && fields.contains("stack.tif#2,images/stack.tif,"), "{fields}");
         let listed = |folder: &str| {
-            let mut names: Vec<_> = fs::read_dir(data.join(folder)).unwrap().map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
+            let mut names: Vec<_> =
+                fs::read_dir(data.join(folder)).unwrap().map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
             names.sort();
             names
         };
-        assert_eq!((listed("images"), listed("overlays")), (vec!["stack.tif".into()], vec!["stack-1.png".to_owned(), "stack-2.png".into()]));
+        assert_eq!(
+            (listed("images"), listed("overlays")),
+            (vec!["stack.tif".into()], vec!["stack-1.png".to_owned(), "stack-2.png".into()])
+        );
         // What the record says was used can be read again.
         fs::copy(lot.join("stack.tif"), data.join("stack.tif")).unwrap();
         let again = Batch::open(&data, &Options::default()).unwrap();
@@ -148,4 +158,39 @@ fn another_exposure_than_the_blanks_is_flagged() {
     let outcome = bench.measured(&lot, Budget::default(), "out");
     let flags: Vec<_> = outcome.flags.iter().filter(|flag| flag.flag.id == "exposure_changed").collect();
     assert_eq!(flags.iter().map(|flag| (flag.field, flag.flag.value, flag.flag.limit)).collect::<Vec<_>>(), [(2, Some(0.025), Some(0.02))]);
+}
+
+#[test]
+fn floats_of_a_lot_share_one_scale() {
+    let bench = Bench::new();
+    let float = |path: &Path, counts: &Plane<u16>, times: f32| {
+        let mut file = TiffEncoder::new(BufWriter::new(File::create(path).unwrap())).unwrap();
+        let (width, height) = counts.size();
+        let mut values: Vec<f32> = counts.iter().map(|count| f32::from(*count) / 65535.0 * times).collect();
+        values[7] = f32::NAN;
+        file.write_image::<Gray32Float>(width, height, &values).unwrap();
+    };
+    let lot = |name: &str, sheet: &str, times: f32| {
+        bench.lot(name, &(sheet.to_owned() + "blank = \"blank.tif\"\n"), |lot| {
+            ["f01.tif", "f02.tif", "blank.tif"]
+                .iter()
+                .zip(&bench.pictures)
+                .for_each(|(file, counts)| float(&lot.join(file), counts, times));
+        })
+    };
+    let objects =
+        |lot: &Path, out: &str| fs::read(bench.measured(lot, Budget::default(), out).record_dir.join("data/objects.csv")).unwrap();
+    let of_one = lot("one", "", 1.0);
+    let expected = objects(&of_one, "out-one");
+    let batch = Batch::open(&of_one, &Options::default()).unwrap();
+    assert_eq!((batch.float_full_scale, batch.full_scale), (Some(1.0), 65535));
+    assert!(batch.notes.iter().all(|note| note.ends_with("1 values are no numbers and are read as black")) && batch.notes.len() == 3);
+    // Powers of two change nothing but the exponent.
+    let wide = lot("wide", "full_scale = 4096\n", 4096.0);
+    assert!(objects(&wide, "out-wide") == expected);
+    let unsaid = Batch::open(&lot("unsaid", "", 4096.0), &Options::default()).unwrap();
+    assert_eq!(unsaid.float_full_scale, Some(4096.0));
+    assert!(unsaid.sheet_as_used().canonical().contains("full_scale = 4096.0"), "{}", unsaid.sheet_as_used().canonical());
+    let endless = Batch::open(&lot("endless", "", f32::MAX), &Options::default()).unwrap();
+    assert!(endless.float_full_scale.is_some_and(f64::is_finite));
 }

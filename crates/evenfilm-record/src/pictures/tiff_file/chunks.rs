@@ -97,7 +97,9 @@ impl Chunks {
         let read = |at: u64, to: &mut [u16]| {
             self.bytes.read_at(at, bytemuck::cast_slice_mut(to)).map_err(|err| unread(&err))?;
             let ordered = |count: u16| if self.page.big_endian { u16::from_be(count) } else { u16::from_le(count) };
-            to.iter_mut().for_each(|count| *count = ordered(*count));
+            for count in to {
+                *count = ordered(*count);
+            }
             Ok(())
         };
         if length == stride as u64 * 2 {
