@@ -9,7 +9,7 @@ use std::sync::atomic::AtomicBool;
 
 use evenfilm_record::folder::{Batch, Options};
 use evenfilm_record::lot::{Job, LotOutcome, run};
-use evenfilm_record::pictures::{Ceiling, Picture, Reading};
+use evenfilm_record::pictures::{Picture, Reading};
 use evenfilm_record::sheet::Tone;
 use evenfilm_record::time::Moment;
 use evenfilm_tests::reference;
@@ -62,9 +62,7 @@ impl Copy {
     fn into_png(self, bits: u8, change: impl Fn(u16) -> u16) -> Self {
         let pictures = fs::read_dir(self.folder.path()).unwrap().map(|entry| entry.unwrap().path());
         for path in pictures.filter(|p| p.extension().is_some_and(|e| e == "tif")).collect::<Vec<_>>() {
-            let reading =
-                Reading { tone: Some(Tone::Linear), channel: evenfilm_core::recipe::Channel::Luminance, ceiling: Ceiling::default() };
-            let counts = Picture::open(&path, &reading).unwrap().counts().mapv(&change);
+            let counts = Picture::open(&path, &Reading::new(Some(Tone::Linear))).unwrap().counts().unwrap().mapv(&change);
             save(&path.with_extension("png"), bits, &counts);
             fs::remove_file(path).unwrap();
         }

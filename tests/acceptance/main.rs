@@ -5,6 +5,8 @@
 
 mod agreement;
 mod films;
+mod formats;
+mod hostile;
 mod house;
 mod kinds;
 mod lot;

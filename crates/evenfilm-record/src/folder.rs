@@ -10,7 +10,7 @@ use unicode_normalization::UnicodeNormalization;
 
 use crate::fault::Fault;
 use crate::limits_file::{Limits, known_quantities};
-use crate::pictures::{Ceiling, FULL_SCALE, Info, Reading};
+use crate::pictures::{Budget, Ceiling, FULL_SCALE, Info, Reading};
 use crate::recipe_file;
 use crate::sheet::{Microscope, PictureEntry, Place, Role, Sheet, Tone};
 
@@ -21,6 +21,7 @@ mod roles;
 mod tests;
 
 pub use find::natural_order;
+pub(crate) use roles::file_of;
 
 /// Name of the sheet.
 pub const SHEET: &str = "batch.toml";
@@ -34,6 +35,8 @@ pub struct Options {
     pub limits: Option<PathBuf>,
     /// What a picture may take.
     pub ceiling: Ceiling,
+    /// What of it is held in memory.
+    pub budget: Budget,
 }
 
 /// A lot of a call, usable or not.
@@ -50,12 +53,22 @@ pub struct Opened {
 /// A picture that takes part in a measurement.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Source {
-    /// Its name as the sheet gives it, or as it lies in the folder.
+    /// Its name as the sheet gives it, or as it lies in the folder; a page of several has its number behind it, as in `stack.tif#2`.
     pub name: String,
     /// Where it is.
     pub path: PathBuf,
+    /// Whether its file has several pages of its size.
+    pub several: bool,
     /// What its head says.
     pub info: Info,
+}
+
+impl Source {
+    /// The name without the number of a page.
+    pub fn file(&self) -> &str {
+        let number = format!("#{}", self.info.page + 1);
+        if self.several { self.name.strip_suffix(&number).unwrap_or(&self.name) } else { &self.name }
+    }
 }
 
 /// A field to measure.
@@ -105,6 +118,10 @@ pub struct Batch {
     pub scale: Scale,
     /// What counts stand for.
     pub tone: Tone,
+    /// The linear count at which the camera saturates.
+    pub full_scale: u16,
+    /// The value of float pictures that becomes the count 65535; `None` where no picture is one.
+    pub float_full_scale: Option<f64>,
     /// The fields, at least one, all of one size: in the order of the sheet, or in natural order of their names.
     pub fields: Vec<Field>,
     /// The empty slide, as large as the fields.
@@ -114,6 +131,7 @@ pub struct Batch {
     /// What a reader of the record should know, in words.
     pub notes: Vec<String>,
     ceiling: Ceiling,
+    budget: Budget,
 }
 
 /// Opens the lots of a call, in the order of the folders and below each in natural order. A folder without a sheet stands for all its
@@ -172,6 +190,10 @@ impl Batch {
         let scale = agree::scale(&microscope, &roles.fields).map_err(at_sheet)?;
         let tone = agree::tone(&microscope, &roles)?;
         agree::size(&roles)?;
+        let mut notes = agree::notes(&roles);
+        let reading = Reading { channel: recipe.light.channel, ceiling: options.ceiling, ..Reading::new(Some(tone)) };
+        let float_full_scale = agree::float_full_scale(&microscope, &roles, &reading, &mut notes)?;
+        let full_scale = agree::full_scale(&microscope, &roles, tone);
         Ok(Self {
             folder: folder.to_path_buf(),
             recipe,
@@ -182,18 +204,27 @@ impl Batch {
             microscope,
             scale,
             tone,
-            notes: agree::notes(&roles),
+            full_scale,
+            float_full_scale,
+            notes,
             fields: roles.fields,
             blank: roles.blank,
             dark: roles.dark,
             sheet,
             ceiling: options.ceiling,
+            budget: options.budget,
         })
     }
 
     /// How its pictures are to be read.
-    pub fn reading(&self) -> Reading {
-        Reading { tone: Some(self.tone), channel: self.recipe.light.channel, ceiling: self.ceiling }
+    pub fn reading(&self) -> Reading<'static> {
+        Reading {
+            channel: self.recipe.light.channel,
+            ceiling: self.ceiling,
+            budget: self.budget,
+            float_full_scale: self.float_full_scale.unwrap_or(1.0),
+            ..Reading::new(Some(self.tone))
+        }
     }
 
     /// The microscope as far as numbers depend on it.
@@ -202,19 +233,21 @@ impl Batch {
             um_per_px: self.scale.um_per_px,
             numerical_aperture: self.microscope.numerical_aperture,
             wavelength_nm: self.microscope.wavelength_nm,
-            full_scale: FULL_SCALE,
+            full_scale: self.full_scale,
         }
     }
 
     /// The sheet with every choice written out: scale, tone, blank and dark as used, and each field by name.
     pub fn sheet_as_used(&self) -> Sheet {
         let mut sheet = self.sheet.clone();
+        let said = (self.full_scale < FULL_SCALE).then(|| self.full_scale.into());
         let used = Microscope {
             um_per_px: Some(self.scale.um_per_px),
             um_per_px_u: self.scale.um_per_px_u,
             scale_source: self.scale.source.clone(),
             scale_date: self.scale.date,
             tone: Some(self.tone),
+            full_scale: self.microscope.full_scale.or(self.float_full_scale).or(said),
             blank: self.blank.as_ref().map(|blank| blank.name.clone()),
             dark: self.dark.as_ref().map(|dark| dark.name.clone()),
             ..self.microscope.clone()

@@ -14,7 +14,10 @@ use crate::folder::Batch;
 use crate::numbers;
 use crate::time::Moment;
 
+mod exposed;
 mod files;
+#[cfg(test)]
+mod format_tests;
 mod measure;
 mod pictures;
 #[cfg(test)]

@@ -1,11 +1,13 @@
 //! Pictures: files to linear counts.
 //!
 //! What a file is, is told from its bytes, not from its name. Size and memory are checked before anything is allocated. Counts are linear
-//! and 16 bits wide whatever the file holds, so that 65535 is the count at which the camera saturates.
+//! and 16 bits wide whatever the file holds. A picture is held in memory where it is small, else read by rectangles ([`Budget`]).
 
+use std::fmt;
 use std::fs::File;
-use std::io::{BufRead, BufReader, Cursor, Read, Seek};
+use std::io::{Read, Seek};
 use std::path::Path;
+use std::sync::Arc;
 
 use evenfilm_core::plane::{Plane, Rect, Samples, Stop};
 use evenfilm_core::recipe::Channel;
@@ -13,161 +15,116 @@ use evenfilm_core::recipe::Channel;
 use crate::fault::Fault;
 use crate::sheet::Tone;
 
+mod about;
+mod bmp_file;
+mod bytes;
+mod info;
+mod jpeg;
+mod jpeg_file;
+mod ome;
+mod pieces;
 mod png_file;
+mod store;
 #[cfg(test)]
 mod tests;
 mod tiff_file;
 mod tone;
+mod turn;
 
-/// The count at which a picture saturates.
+use bytes::{OnDisk, Shared};
+pub use info::{Ceiling, FileScale, Format, Info};
+use pieces::Content;
+pub use store::Budget;
+use store::Store;
+
+/// The count at which a picture saturates, where nothing says otherwise.
 pub const FULL_SCALE: u16 = u16::MAX;
 
-/// What a picture may take at most; checked against what a file claims before anything is allocated.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[non_exhaustive]
-pub struct Ceiling {
-    /// Pixels; default 2 × 10⁹.
-    pub pixels: u64,
-    /// Bytes of file and samples together; default 8 GiB.
-    pub bytes: u64,
-}
-
-impl Default for Ceiling {
-    fn default() -> Self {
-        Self { pixels: 2_000_000_000, bytes: 8 << 30 }
-    }
-}
-
-/// Formats that are read.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Format {
-    /// TIFF 6.0 or its 64-bit sibling; the first page.
-    Tiff,
-    /// PNG.
-    Png,
-}
-
-/// A scale that a file states.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct FileScale {
-    /// Width of a pixel, µm.
-    pub um_per_px_x: f64,
-    /// Height of a pixel, µm.
-    pub um_per_px_y: f64,
-}
-
-/// What the head of a file says.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Info {
-    /// Format.
-    pub format: Format,
-    /// Columns, above 0.
-    pub width: u32,
-    /// Rows, above 0.
-    pub height: u32,
-    /// Bits of a sample: 8 or 16.
-    pub bits: u8,
-    /// Samples of a pixel: 1 grey, 2 grey and opacity, 3 colour, 4 colour and opacity.
-    pub channels: u8,
-    /// The scale that the file states.
-    pub scale: Option<FileScale>,
-    /// What a reader of the record should know, in words.
-    pub notes: Vec<String>,
-}
-
-impl Info {
-    fn pixels(&self) -> u64 {
-        u64::from(self.width) * u64::from(self.height)
-    }
-
-    /// Bytes of the samples as the file holds them, unpacked.
-    fn sample_bytes(&self) -> u64 {
-        self.pixels().saturating_mul(u64::from(self.channels) * u64::from(self.bits / 8))
-    }
-
-    /// Refuses what is empty, too large, or larger than a file of `file_bytes` can hold when each of its bytes stands for at most
-    /// `expansion` bytes of samples.
-    fn check(&self, file_bytes: u64, expansion: u64, ceiling: &Ceiling) -> Result<(), Fault> {
-        let size = format!("{} × {} pixels", self.width, self.height);
-        if self.pixels() == 0 {
-            return Err(Fault::input(format!("the picture is empty: {size}"), "take or export it again"));
-        }
-        let bytes = self.sample_bytes().saturating_add(self.pixels().saturating_mul(2)).saturating_add(file_bytes);
-        if self.pixels() > ceiling.pixels || bytes > ceiling.bytes {
-            let message = format!("the picture claims {size}, more than the {} that are read at most", pixels_in_words(ceiling));
-            return Err(Fault::input(message, "check the file; cut a larger slide into several fields"));
-        }
-        if self.sample_bytes() > file_bytes.saturating_mul(expansion) {
-            let message = format!("the picture is cut short: it claims {size}, which a file of {file_bytes} bytes cannot hold");
-            return Err(Fault::input(message, "copy it again from the camera's computer"));
-        }
-        Ok(())
-    }
-}
-
-fn pixels_in_words(ceiling: &Ceiling) -> String {
-    format!("{} million pixels or {} MiB", ceiling.pixels / 1_000_000, ceiling.bytes >> 20)
-}
-
-/// Samples as a file holds them, pixel after pixel.
-enum Counts {
-    Eight(Vec<u8>),
-    Sixteen(Vec<u16>),
-}
-
-/// How counts become linear.
+/// How counts become linear, and what reading may take.
 #[derive(Clone, Copy, Debug)]
-pub struct Reading {
-    /// What counts stand for; 16-bit pictures are linear where nobody says, 8-bit ones are refused.
+#[non_exhaustive]
+pub struct Reading<'a> {
+    /// What counts stand for; 16-bit and float pictures are linear where nobody says, 8-bit ones are refused.
     pub tone: Option<Tone>,
     /// Which plane of a colour picture is taken.
     pub channel: Channel,
+    /// The value of float pictures that becomes the count 65535; default 1. Floats are linear, whatever the tone.
+    pub float_full_scale: f64,
     /// Limits.
     pub ceiling: Ceiling,
+    /// What is held in memory.
+    pub budget: Budget,
+    /// Folder of scratch files; the system's own where there is none.
+    pub scratch: Option<&'a Path>,
 }
 
-/// A picture held in memory as linear counts.
-#[derive(Clone, Debug)]
+impl Reading<'_> {
+    /// Luminance, counts of this tone, and the limits as they are set by default.
+    pub fn new(tone: Option<Tone>) -> Self {
+        let (ceiling, budget) = (Ceiling::default(), Budget::default());
+        Self { tone, channel: Channel::Luminance, float_full_scale: 1.0, ceiling, budget, scratch: None }
+    }
+}
+
+/// A picture as linear counts, in memory or ready to be read by rectangles.
 pub struct Picture {
     /// What the head of the file said.
     pub info: Info,
-    counts: Plane<u16>,
+    store: Store,
+}
+
+impl fmt::Debug for Picture {
+    fn fmt(&self, to: &mut fmt::Formatter<'_>) -> fmt::Result {
+        to.debug_struct("Picture").field("info", &self.info).finish_non_exhaustive()
+    }
 }
 
 impl Picture {
-    /// Reads and decodes a file.
+    /// Opens the first page of a file. What fits into the budget is decoded at once.
     ///
     /// # Errors
     /// The file cannot be read, is no picture of a supported kind, is damaged, cut short, empty or too large, or has 8 bits and no tone.
-    pub fn open(path: &Path, reading: &Reading) -> Result<Self, Fault> {
-        // Straight from the file: a copy of it in memory costs as much time as all the rest.
-        let (file, length, head) = opened(path)?;
-        Self::from_reader(BufReader::new(file), length, &head, reading).map_err(|fault| fault.at(path))
+    pub fn open(path: &Path, reading: &Reading<'_>) -> Result<Self, Fault> {
+        Self::open_page(path, 0, reading)
+    }
+
+    /// Opens a page of a file, from 0; pages of another size than the first do not count.
+    ///
+    /// # Errors
+    /// As [`Picture::open`]; there is no such page.
+    pub fn open_page(path: &Path, page: usize, reading: &Reading<'_>) -> Result<Self, Fault> {
+        let (bytes, head) = on_disk(path)?;
+        Self::from_bytes(&bytes, &head, page, reading).map_err(|fault| if fault.file.is_none() { fault.at(path) } else { fault })
     }
 
     /// Decodes the bytes of a file.
     ///
     /// # Errors
     /// As [`Picture::open`], without the file's name.
-    pub fn decode(bytes: &[u8], reading: &Reading) -> Result<Self, Fault> {
-        Self::from_reader(Cursor::new(bytes), bytes.len() as u64, bytes, reading)
+    pub fn decode(bytes: &[u8], reading: &Reading<'_>) -> Result<Self, Fault> {
+        let shared: Shared = Arc::new(bytes.to_vec());
+        Self::from_bytes(&shared, bytes, 0, reading)
     }
 
-    fn from_reader(reader: impl BufRead + Seek, length: u64, head: &[u8], reading: &Reading) -> Result<Self, Fault> {
-        let (info, counts) = match sniff(head)? {
-            Format::Tiff => tiff_file::decode(reader, length, &reading.ceiling)?,
-            Format::Png => png_file::decode(reader, length, &reading.ceiling)?,
-        };
-        let tone = tone_of(info.bits, reading.tone)?;
-        let linear = tone::linear(counts, info.channels, tone, reading.channel);
-        let size = (info.height as usize, info.width as usize);
-        let counts = Plane::from_shape_vec(size, linear).map_err(|_| damaged("it holds another number of pixels than it claims"))?;
-        Ok(Self { info, counts })
+    fn from_bytes(bytes: &Shared, head: &[u8], page: usize, reading: &Reading<'_>) -> Result<Self, Fault> {
+        let (info, content) = content(bytes, head, page, reading)?;
+        let store = Store::open(content, info.turn, &reading.budget, reading.scratch)?;
+        Ok(Self { info, store })
     }
 
-    /// Linear counts, indexed `[[row, column]]`.
-    pub fn counts(&self) -> &Plane<u16> {
-        &self.counts
+    /// All linear counts, indexed `[[row, column]]`.
+    ///
+    /// # Errors
+    /// [`Stop::Unreadable`] where a part of the picture cannot be decoded.
+    pub fn counts(&self) -> Result<Plane<u16>, Stop> {
+        if let Store::Held(plane) = &self.store {
+            return Ok(plane.clone());
+        }
+        let mut counts = Plane::zeros((self.info.height as usize, self.info.width as usize));
+        if let Some(all) = counts.as_slice_mut() {
+            self.read(Rect::whole(self.size()), all)?;
+        }
+        Ok(counts)
     }
 }
 
@@ -176,23 +133,62 @@ impl Samples for Picture {
         (self.info.width, self.info.height)
     }
     fn read(&self, at: Rect, out: &mut [u16]) -> Result<(), Stop> {
-        self.counts.read(at, out)
+        self.store.read(at, out)
     }
 }
 
-/// Reads the head of a file and checks what it claims.
+fn content(bytes: &Shared, head: &[u8], page: usize, reading: &Reading<'_>) -> Result<(Info, Content), Fault> {
+    match sniff(head)? {
+        Format::Tiff => tiff_file::content(bytes, page, reading),
+        _ if page > 0 => Err(Fault::input("the picture has one page only", "correct the number behind # in the sheet")),
+        Format::Png => png_file::content(bytes, reading),
+        Format::Jpeg => jpeg_file::content(bytes, reading),
+        Format::Bmp => bmp_file::content(bytes, reading),
+    }
+}
+
+/// What the values of a float picture are.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct FloatRange {
+    /// The largest finite value; 0 where none is above 0.
+    pub largest: f64,
+    /// Values that are not finite.
+    pub not_numbers: u64,
+}
+
+/// Reads all values of a float picture.
+///
+/// # Errors
+/// As [`Picture::open_page`].
+pub fn float_range(path: &Path, page: usize, reading: &Reading<'_>) -> Result<FloatRange, Fault> {
+    let (bytes, head) = on_disk(path)?;
+    let scanned = content(&bytes, &head, page, reading).and_then(|(_, mut content)| content.scan());
+    scanned.map_err(|fault| fault.at(path))
+}
+
+/// Reads the head of a file and checks what it claims of its first page.
 ///
 /// # Errors
 /// The file cannot be read, is no picture of a supported kind, is empty or too large.
 pub fn probe(path: &Path, ceiling: &Ceiling) -> Result<Info, Fault> {
-    let (file, length, head) = opened(path)?;
-    let reader = BufReader::new(file);
-    let info = match sniff(&head) {
-        Ok(Format::Tiff) => tiff_file::info(reader, length, ceiling),
-        Ok(Format::Png) => png_file::info(reader, length, ceiling),
+    let mut pages = probe_pages(path, ceiling)?;
+    Ok(pages.swap_remove(0))
+}
+
+/// Reads the head of a file and checks what it claims of every page that is as large as the first; at least one.
+///
+/// # Errors
+/// As [`probe`].
+pub fn probe_pages(path: &Path, ceiling: &Ceiling) -> Result<Vec<Info>, Fault> {
+    let (bytes, head) = on_disk(path)?;
+    let infos = match sniff(&head) {
+        Ok(Format::Tiff) => tiff_file::info(&bytes, ceiling),
+        Ok(Format::Png) => png_file::info(&bytes, ceiling).map(|info| vec![info]),
+        Ok(Format::Jpeg) => jpeg_file::info(&bytes, ceiling).map(|info| vec![info]),
+        Ok(Format::Bmp) => bmp_file::info(&bytes, ceiling).map(|info| vec![info]),
         Err(fault) => Err(fault),
     };
-    info.map_err(|fault| fault.at(path))
+    infos.map_err(|fault| fault.at(path))
 }
 
 /// The tone that holds for a picture of this many bits.
@@ -213,8 +209,6 @@ pub fn tone_of(bits: u8, stated: Option<Tone>) -> Result<Tone, Fault> {
 
 /// What the first bytes of a file say it is.
 const SIGNATURES: &[(&[u8], &str)] = &[
-    (b"\xFF\xD8\xFF", "JPEG"),
-    (b"BM", "BMP"),
     (b"GIF8", "GIF"),
     (b"RIFF", "WebP or another RIFF file"),
     (b"\x00\x00\x00\x0CjP", "JPEG 2000"),
@@ -231,12 +225,18 @@ fn sniff(head: &[u8]) -> Result<Format, Fault> {
     if head.starts_with(b"\x89PNG\r\n\x1A\n") {
         return Ok(Format::Png);
     }
+    if head.starts_with(b"\xFF\xD8\xFF") {
+        return Ok(Format::Jpeg);
+    }
+    if head.starts_with(b"BM") {
+        return Ok(Format::Bmp);
+    }
     let remedy = "save the field as TIFF or PNG with 8 or 16 bits, grey or RGB";
     let found = SIGNATURES.iter().find(|(signature, _)| head.starts_with(signature)).map(|&(_, name)| name);
     Err(match found {
-        Some(name) => Fault::input(format!("the file is {name}, which is not read; TIFF and PNG are"), remedy),
+        Some(name) => Fault::input(format!("the file is {name}, which is not read; TIFF, PNG, JPEG and BMP are"), remedy),
         None if head.is_empty() => Fault::input("the file is empty", "copy it again from the camera's computer"),
-        None => Fault::input("the file is neither TIFF nor PNG, whatever its name says", remedy),
+        None => Fault::input("the file is neither TIFF, PNG, JPEG nor BMP, whatever its name says", remedy),
     })
 }
 
@@ -259,6 +259,12 @@ fn opened(path: &Path) -> Result<(File, u64, Vec<u8>), Fault> {
     file.by_ref().take(16).read_to_end(&mut head).map_err(unreadable)?;
     file.rewind().map_err(unreadable)?;
     Ok((file, about.len(), head))
+}
+
+/// The bytes of a file, and the first of them.
+fn on_disk(path: &Path) -> Result<(Shared, Vec<u8>), Fault> {
+    let (file, length, head) = opened(path)?;
+    Ok((Arc::new(OnDisk::new(file, length)), head))
 }
 
 fn unreadable(path: &Path, err: &std::io::Error) -> Fault {

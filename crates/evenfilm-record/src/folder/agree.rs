@@ -3,7 +3,7 @@
 use super::roles::Roles;
 use super::{Field, Scale, Source};
 use crate::fault::Fault;
-use crate::pictures::{FileScale, tone_of};
+use crate::pictures::{FULL_SCALE, FileScale, Reading, float_range, tone_of};
 use crate::sheet::{Microscope, Tone};
 
 /// Two scales that differ by more than this share of one another are two scales.
@@ -64,6 +64,55 @@ pub(super) fn tone(microscope: &Microscope, roles: &Roles) -> Result<Tone, Fault
     Ok(tone)
 }
 
+/// The value of float pictures that becomes the largest count, one for all pictures of the lot: that of the sheet; else 1 where no value
+/// is above 1; else the smallest power of two that no value exceeds. Where values are no numbers, a note says how many.
+pub(super) fn float_full_scale(
+    microscope: &Microscope,
+    roles: &Roles,
+    reading: &Reading<'_>,
+    notes: &mut Vec<String>,
+) -> Result<Option<f64>, Fault> {
+    let (mut any, mut largest) = (false, 0.0_f64);
+    for source in all(roles).filter(|source| source.info.is_float()) {
+        let range = float_range(&source.path, source.info.page, reading)?;
+        (any, largest) = (true, largest.max(range.largest));
+        if range.not_numbers > 0 {
+            notes.push(format!("{}: {} values are no numbers and are read as black", source.name, range.not_numbers));
+        }
+    }
+    let power = |largest: f64| {
+        let mut power = 1.0;
+        while power < largest {
+            power *= 2.0;
+        }
+        power
+    };
+    let scale = microscope.full_scale.unwrap_or_else(|| power(largest));
+    if any && !scale.is_finite() {
+        let message = format!("the float pictures hold values up to {largest:e}, which is no light");
+        return Err(Fault::input(message, "state in [microscope] which value is the camera's full scale: full_scale = 65535"));
+    }
+    if any && microscope.full_scale.is_none() && largest > 1.0 {
+        notes.push(format!("the values of the float pictures go up to {largest}; {scale} is taken for full scale"));
+    }
+    Ok(any.then_some(scale))
+}
+
+/// The linear count at which the camera saturates: as the sheet says, or as all files say, or the largest.
+pub(super) fn full_scale(microscope: &Microscope, roles: &Roles, tone: Tone) -> u16 {
+    // Display counts and floats are stretched, so that only the largest is full.
+    if tone == Tone::Srgb || all(roles).any(|source| source.info.is_float()) {
+        return FULL_SCALE;
+    }
+    if let Some(stated) = microscope.full_scale {
+        let wide = if all(roles).all(|source| source.info.bits == 8) { stated * 257.0 } else { stated };
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to the range of counts")]
+        return wide.clamp(1.0, f64::from(FULL_SCALE)) as u16;
+    }
+    let stated = all(roles).map(|source| source.info.full_scale);
+    stated.collect::<Option<Vec<_>>>().and_then(|all| all.into_iter().max()).unwrap_or(FULL_SCALE)
+}
+
 /// Blank, dark and fields are as large as the first field.
 pub(super) fn size(roles: &Roles) -> Result<(), Fault> {
     let Some(first) = roles.fields.first().map(|field| &field.source) else { return Ok(()) };
@@ -92,6 +141,9 @@ pub(super) fn size(roles: &Roles) -> Result<(), Fault> {
 pub(super) fn notes(roles: &Roles) -> Vec<String> {
     let mut notes =
         all(roles).flat_map(|source| source.info.notes.iter().map(move |note| format!("{}: {note}", source.name))).collect::<Vec<_>>();
+    if all(roles).all(|source| source.info.lossy) {
+        notes.push("all pictures were packed with loss (JPEG), which blurs and shifts edges; TIFF and PNG keep what the camera saw".into());
+    }
     if all(roles).any(|source| source.info.bits == 8) && all(roles).any(|source| source.info.bits == 16) {
         notes.push("some pictures of the lot have 8 bits and some 16".into());
     }

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use super::{Field, SHEET, Source, find};
 use crate::fault::Fault;
-use crate::pictures::{Ceiling, is_picture, probe};
+use crate::pictures::{Ceiling, Info, is_picture, probe_pages};
 use crate::sheet::{Microscope, PictureEntry, Place, Role, Sheet, microscope_key_line};
 
 /// The pictures of a lot by role, their heads read.
@@ -22,7 +22,61 @@ pub(super) struct Roles {
 struct Named {
     name: String,
     path: PathBuf,
+    /// The page that the name asks for, from 0.
+    page: Option<usize>,
     place: Place,
+}
+
+impl Named {
+    /// What the heads of its pages say.
+    fn pages(&self, ceiling: &Ceiling) -> Result<Vec<Info>, Fault> {
+        let pages = probe_pages(&self.path, ceiling)?;
+        match self.page {
+            Some(page) if page >= pages.len() => {
+                let message = format!("the sheet names page {} of the picture, which has {} of one size", page + 1, pages.len());
+                Err(Fault::input(message, "correct the number behind # in the sheet").at(&self.path))
+            }
+            _ => Ok(pages),
+        }
+    }
+
+    fn source(self, info: Info, several: bool) -> Source {
+        let page = info.page;
+        let name = if several && self.page.is_none() { format!("{}#{}", self.name, page + 1) } else { self.name };
+        Source { name, path: self.path, several, info }
+    }
+
+    /// Every page that the name stands for.
+    fn sources(self, ceiling: &Ceiling) -> Result<Vec<Source>, Fault> {
+        let pages = self.pages(ceiling)?;
+        let (several, wanted) = (pages.len() > 1, self.page);
+        let pages = pages.into_iter().enumerate().filter(|(page, _)| wanted.is_none_or(|wanted| wanted == *page));
+        Ok(pages.map(|(_, info)| self.clone().source(info, several)).collect())
+    }
+
+    /// The one page that a blank or a dark picture is.
+    fn lamp(self, ceiling: &Ceiling) -> Result<Source, Fault> {
+        let mut pages = self.pages(ceiling)?;
+        let count = pages.len();
+        let mut info = pages.swap_remove(self.page.unwrap_or(0));
+        if count > 1 && self.page.is_none() {
+            info.notes.push(format!("its first page of {count} is read"));
+        }
+        // Its name stays as the sheet has it: without a number it is the first page.
+        let several = count > 1;
+        Ok(Source { name: self.name, path: self.path, several, info })
+    }
+}
+
+/// The file that a name of the sheet means and the page of it: `stack.tif#2` is the second page of `stack.tif`, unless there is a file of
+/// that name.
+pub(crate) fn file_of(folder: &Path, name: &str) -> (PathBuf, Option<usize>) {
+    let whole = folder.join(name);
+    let page = |(file, page): (&str, &str)| Some((folder.join(file), page.parse::<usize>().ok()?.checked_sub(1)?));
+    match name.rsplit_once('#').and_then(page) {
+        Some((file, page)) if !whole.is_file() => (file, Some(page)),
+        _ => (whole, None),
+    }
 }
 
 pub(super) fn find(folder: &Path, sheet: &Sheet, ceiling: &Ceiling) -> Result<Roles, Fault> {
@@ -32,26 +86,31 @@ pub(super) fn find(folder: &Path, sheet: &Sheet, ceiling: &Ceiling) -> Result<Ro
     let optics = sheet.microscope(microscope.as_deref());
     let blank = at.lamp(microscope.as_deref(), optics, Role::Blank)?;
     let dark = at.lamp(microscope.as_deref(), optics, Role::Dark)?;
-    let source = |named: Named| Ok(Source { info: probe(&named.path, ceiling)?, name: named.name, path: named.path });
+    let named = at.fields(blank.iter().chain(&dark))?;
+    let (blank, dark) = (blank.map(|blank| blank.lamp(ceiling)).transpose()?, dark.map(|dark| dark.lamp(ceiling)).transpose()?);
     if let (Some(blank), Some(dark)) = (&blank, &dark) {
         at.differ(blank, dark, "blank and as dark")?;
     }
-    let fields = at.fields(blank.iter().chain(&dark))?;
+    let mut fields = Vec::new();
+    for named in named {
+        let place = named.place.clone();
+        let field = |source| Field { source, slide: place.slide.clone().unwrap_or_default(), place: place.clone() };
+        fields.extend(named.sources(ceiling)?.into_iter().map(field));
+    }
+    let same = |field: &Field, lamp: &Source| real(&field.source.path) == real(&lamp.path) && field.source.info.page == lamp.info.page;
+    if sheet.pictures.is_empty() {
+        // A page that is the blank is no field, though its file holds some.
+        fields.retain(|field| blank.iter().chain(&dark).all(|lamp| !same(field, lamp)));
+    }
     for (lamp, as_what) in [(&blank, "field and as blank"), (&dark, "field and as dark")] {
         if let Some(lamp) = lamp {
-            fields.iter().try_for_each(|field| at.differ(field, lamp, as_what))?;
+            fields.iter().try_for_each(|field| at.differ(&field.source, lamp, as_what))?;
         }
     }
-    let field = |named: Named| {
-        let place = named.place.clone();
-        Ok(Field { source: source(named)?, slide: place.slide.clone().unwrap_or_default(), place })
-    };
-    Ok(Roles {
-        fields: fields.into_iter().map(field).collect::<Result<_, _>>()?,
-        blank: blank.map(source).transpose()?,
-        dark: dark.map(source).transpose()?,
-        microscope,
-    })
+    if fields.is_empty() {
+        return Err(at.no_fields());
+    }
+    Ok(Roles { microscope, fields, blank, dark })
 }
 
 struct Finder<'a> {
@@ -70,8 +129,8 @@ impl Finder<'_> {
     }
 
     /// One picture cannot be two things.
-    fn differ(&self, one: &Named, other: &Named, as_what: &str) -> Result<(), Fault> {
-        if real(&one.path) != real(&other.path) {
+    fn differ(&self, one: &Source, other: &Source, as_what: &str) -> Result<(), Fault> {
+        if real(&one.path) != real(&other.path) || one.info.page != other.info.page {
             return Ok(());
         }
         let message = format!("the picture {} is named as {as_what}", one.name);
@@ -79,10 +138,10 @@ impl Finder<'_> {
     }
 
     /// The file of a name, which must be there.
-    fn existing(&self, name: &str, line: impl FnOnce() -> Option<usize>) -> Result<PathBuf, Fault> {
-        let path = self.folder.join(name);
+    fn existing(&self, name: &str, line: impl FnOnce() -> Option<usize>) -> Result<(PathBuf, Option<usize>), Fault> {
+        let (path, page) = file_of(self.folder, name);
         if path.is_file() {
-            return Ok(path);
+            return Ok((path, page));
         }
         let message = format!("the picture {name} is named in the sheet and is not there");
         Err(self.fault(line(), message, "correct the name, which is relative to the folder of the sheet, or add the file"))
@@ -92,8 +151,8 @@ impl Finder<'_> {
     fn check_entries(&self) -> Result<(), Fault> {
         let mut seen = BTreeMap::new();
         for entry in &self.sheet.pictures {
-            let real = real(&self.existing(&entry.file, || entry.line)?);
-            if let Some(earlier) = seen.insert(real, entry.file.as_str()) {
+            let (path, page) = self.existing(&entry.file, || entry.line)?;
+            if let Some(earlier) = seen.insert((real(&path), page), entry.file.as_str()) {
                 let message = format!("two entries name one picture: {earlier} and {}", entry.file);
                 return Err(self.fault(entry.line, message, "remove one of the two"));
             }
@@ -129,13 +188,13 @@ impl Finder<'_> {
         };
         let mut found = Vec::new();
         if let Some(file) = stated {
-            let path = self.existing(file, || microscope_key_line(&self.sheet_file, name, key))?;
-            found.push(Named { name: file.clone(), path, place: Place::default() });
+            let (path, page) = self.existing(file, || microscope_key_line(&self.sheet_file, name, key))?;
+            found.push(Named { name: file.clone(), path, page, place: Place::default() });
         }
         let fits = |entry: &&PictureEntry| entry.place.microscope.is_none() || entry.place.microscope.as_deref() == name;
         for entry in self.entries(role).filter(fits) {
             let named = self.named(entry);
-            if found.iter().all(|earlier| real(&earlier.path) != real(&named.path)) {
+            if found.iter().all(|earlier| real(&earlier.path) != real(&named.path) || earlier.page != named.page) {
                 found.push(named);
             }
         }
@@ -147,32 +206,38 @@ impl Finder<'_> {
     }
 
     fn named(&self, entry: &PictureEntry) -> Named {
-        Named { name: entry.file.clone(), path: self.folder.join(&entry.file), place: entry.place.clone() }
+        let (path, page) = file_of(self.folder, &entry.file);
+        Named { name: entry.file.clone(), path, page, place: entry.place.clone() }
     }
 
     /// The fields: those that the sheet names, else all pictures of the folder that are neither blank nor dark.
     fn fields<'n>(&self, lamps: impl Iterator<Item = &'n Named>) -> Result<Vec<Named>, Fault> {
         let fields = if self.sheet.pictures.is_empty() {
-            self.unnamed_fields(lamps.map(|lamp| real(&lamp.path)).collect())?
+            self.unnamed_fields(lamps.filter(|lamp| lamp.page.is_none()).map(|lamp| real(&lamp.path)).collect())?
         } else {
             self.entries(Role::Field).map(|entry| self.named(entry)).collect()
         };
-        if fields.is_empty() {
-            let (message, remedy) = if self.sheet.pictures.is_empty() {
-                ("the folder holds no picture of a field", "put the pictures beside the sheet, or name them in [[picture]]")
-            } else {
-                ("no [[picture]] of the sheet is a field", "name the fields too, each with role = \"field\", or remove the other entries")
-            };
-            return Err(self.fault(None, message.into(), remedy));
-        }
-        Ok(fields)
+        if fields.is_empty() { Err(self.no_fields()) } else { Ok(fields) }
+    }
+
+    fn no_fields(&self) -> Fault {
+        let (message, remedy) = if self.sheet.pictures.is_empty() {
+            ("the folder holds no picture of a field", "put the pictures beside the sheet, or name them in [[picture]]")
+        } else {
+            ("no [[picture]] of the sheet is a field", "name the fields too, each with role = \"field\", or remove the other entries")
+        };
+        self.fault(None, message.into(), remedy)
     }
 
     fn unnamed_fields(&self, mut lamps: BTreeSet<PathBuf>) -> Result<Vec<Named>, Fault> {
         // Blank and dark of a microscope that this lot does not use are no fields either.
         let others = self.sheet.microscopes.values().chain([&self.sheet.microscope]);
-        lamps.extend(others.flat_map(|m| m.blank.iter().chain(&m.dark)).map(|name| real(&self.folder.join(name))));
-        let named = |name: String| Named { path: self.folder.join(&name), name, place: Place::default() };
+        let whole = |name: &String| match file_of(self.folder, name) {
+            (path, None) => Some(real(&path)),
+            (_, Some(_)) => None,
+        };
+        lamps.extend(others.flat_map(|m| m.blank.iter().chain(&m.dark)).filter_map(whole));
+        let named = |name: String| Named { path: self.folder.join(&name), name, page: None, place: Place::default() };
         let pictures = find::names(self.folder)?.into_iter().map(named);
         Ok(pictures.filter(|named| named.path.is_file() && !lamps.contains(&real(&named.path)) && is_picture(&named.path)).collect())
     }

@@ -201,7 +201,7 @@ fn folders_that_cannot_be_used() {
             &[("f.tif", "plain")],
             "batch.toml:0: the picture f.tif is named as field and as dark",
         ),
-        (&sheet(""), &[("f.tif", "text in a renamed file")], "f.tif:0: the file is neither TIFF nor PNG"),
+        (&sheet(""), &[("f.tif", "text in a renamed file")], "f.tif:0: the file is neither TIFF, PNG, JPEG nor BMP"),
         (&sheet(""), &[("f.tif", "")], "f.tif:0: the file is empty"),
         (&sheet(""), &[("recipe.toml", "nam = 'x'"), ("f.tif", "plain")], "recipe.toml:1: unknown key nam; the nearest known one is name"),
         (&sheet(""), &[("limits.toml", "[[limit]]"), ("f.tif", "plain")], "limits.toml:1: a [[limit]] names no quantity"),

@@ -1,22 +1,24 @@
 //! All fields of a lot, one after another.
 
 use std::collections::BTreeMap;
+use std::path::PathBuf;
 use std::time::Instant;
 
 use evenfilm_core::field::{self, FieldResult, Setting};
 use evenfilm_core::light::{Correction, Lamp, Optics};
-use evenfilm_core::plane::{Rect, Stage, Stop, Watch};
+use evenfilm_core::plane::{Rect, Samples, Stage, Stop, Watch};
 use evenfilm_core::recipe::{Film, LightFrom};
 use evenfilm_core::{batch, dust};
 
 use crate::archive::Staging;
 use crate::fault::Fault;
-use crate::folder::{Batch, Source};
+use crate::folder::{Batch, Source, file_of};
 use crate::names::Places;
 use crate::overlay;
 use crate::pictures::Picture;
 use crate::sheet::{Mode, Role};
 
+use super::exposed;
 use super::pictures::{Read, for_each, read};
 use super::{Event, Job, Kept, Measured, Timing, stopped};
 
@@ -40,6 +42,8 @@ struct Progress {
     fields: BTreeMap<usize, (FieldResult, Kept)>,
     /// Film levels seen on each slide.
     films: BTreeMap<String, Vec<u16>>,
+    /// Files that lie in the record: place and digest.
+    copied: BTreeMap<PathBuf, (String, String)>,
 }
 
 /// The film level that the other fields of a slide show.
@@ -62,13 +66,21 @@ impl Elsewhere {
 
 pub(super) fn all_fields<'a>(batch: &'a Batch, staging: Staging, job: &Job<'_>) -> Result<Measured<'a>, Fault> {
     let (images, overlays) = (Places::default(), Places::default());
-    let mut progress = Progress { staging, images, overlays, timing: Timing::default(), fields: BTreeMap::new(), films: BTreeMap::new() };
+    let mut progress = Progress {
+        staging,
+        images,
+        overlays,
+        timing: Timing::default(),
+        fields: BTreeMap::new(),
+        films: BTreeMap::new(),
+        copied: BTreeMap::new(),
+    };
     let start = Instant::now();
-    let open = |source: &Option<Source>| source.as_ref().map(|source| read(batch, source)).transpose();
+    let open = |source: &Option<Source>| source.as_ref().map(|source| read(batch, source, job)).transpose();
     let (blank, dark) = (open(&batch.blank)?, open(&batch.dark)?);
     progress.timing.read_s += start.elapsed().as_secs_f64();
     if let (Some(read), Some(source)) = (&blank, &batch.blank) {
-        check_blank(&read.picture, source)?;
+        check_blank(&read.picture, source, batch.full_scale)?;
     }
 
     let bench = progress.bench(batch, job, [blank.as_ref(), dark.as_ref()])?;
@@ -87,11 +99,19 @@ pub(super) fn all_fields<'a>(batch: &'a Batch, staging: Staging, job: &Job<'_>) 
 }
 
 /// Refuses a blank that tells nothing about the light.
-fn check_blank(blank: &Picture, source: &Source) -> Result<(), Fault> {
-    let counts = blank.counts();
-    let (message, remedy) = if counts.iter().all(|count| *count < DARKEST_BLANK) {
+fn check_blank(blank: &Picture, source: &Source, full_scale: u16) -> Result<(), Fault> {
+    let (mut least, mut most) = (u16::MAX, 0);
+    let frame = Rect::whole(blank.size());
+    let mut counts = Vec::new();
+    for y in (0..frame.height).step_by(64) {
+        let band = Rect::new(0, y, frame.width, 64.min(frame.height - y));
+        counts.resize(band.width as usize * band.height as usize, 0);
+        blank.read(band, &mut counts).map_err(|stop| stopped(&stop, &source.path))?;
+        (least, most) = counts.iter().fold((least, most), |(least, most), &count| (least.min(count), most.max(count)));
+    }
+    let (message, remedy) = if most < DARKEST_BLANK {
         ("the blank is black, so it does not tell how bright the empty slide is", "check lamp and shutter, then take it again")
-    } else if counts.iter().all(|count| *count == u16::MAX) {
+    } else if least >= full_scale {
         ("the blank is at the camera's full scale everywhere", "expose less, then take blank and fields again with one setting")
     } else {
         return Ok(());
@@ -164,7 +184,8 @@ impl Progress {
             self.timing.measure_s += start.elapsed().as_secs_f64();
             return Ok(false);
         }
-        let result = field::measure(picture, (&seen, &light), elsewhere.level(), &setting).map_err(stopped)?;
+        let mut result = field::measure(picture, (&seen, &light), elsewhere.level(), &setting).map_err(stopped)?;
+        result.flags.extend(exposed::flags(&asked.source.info, bench.batch));
         if let (Some(film), Elsewhere::Unasked) = (seen.film, elsewhere) {
             self.films.entry(asked.slide.clone()).or_default().push(film.level);
         }
@@ -215,20 +236,29 @@ impl Progress {
         // The disk copies while the processors draw.
         let (png, kept) = rayon::join(|| overlay::draw(result, &batch.recipe, &levels), || self.archive(source, Some(read)));
         let (png, mut kept) = (png.map_err(|stop| stopped(&stop, &source.path))?, kept?);
-        let stem = source.name.rsplit_once('.').map_or(source.name.as_str(), |(stem, _)| stem);
-        kept.overlay = format!("overlays/{}", self.overlays.give(&format!("{stem}.png")));
+        let file = source.file();
+        let stem = file.rsplit_once('.').map_or(file, |(stem, _)| stem);
+        let page = if source.several { format!("-{}", source.info.page + 1) } else { String::new() };
+        kept.overlay = format!("overlays/{}", self.overlays.give(&format!("{stem}{page}.png")));
         self.staging.bag.put(&kept.overlay, &png)?;
         self.timing.write_s += start.elapsed().as_secs_f64();
         Ok(kept)
     }
 
-    /// Copies a picture.
+    /// Copies the file of a picture, once for all its pages.
     fn archive(&mut self, source: &Source, read: Option<&Read>) -> Result<Kept, Fault> {
-        let place = format!("images/{}", self.images.give(&source.name));
+        if let Some((place, sha256)) = self.copied.get(&source.path) {
+            if let Some(read) = read {
+                read.stamp.check(&source.path)?;
+            }
+            return Ok(Kept { place: place.clone(), sha256: sha256.clone(), overlay: String::new() });
+        }
+        let place = format!("images/{}", self.images.give(source.file()));
         let sha256 = self.staging.bag.copy(&place, &source.path)?;
         if let Some(read) = read {
             read.stamp.check(&source.path)?;
         }
+        self.copied.insert(source.path.clone(), (place.clone(), sha256.clone()));
         Ok(Kept { place, sha256, overlay: String::new() })
     }
 
@@ -242,8 +272,11 @@ impl Progress {
         }
         let kept = [Role::Ruling, Role::Overview, Role::Label, Role::Evidence];
         for entry in batch.sheet.pictures.iter().filter(|entry| kept.contains(&entry.role)) {
-            let place = format!("images/{}", self.images.give(&entry.file));
-            self.staging.bag.copy(&place, &batch.folder.join(&entry.file))?;
+            let (path, _) = file_of(&batch.folder, &entry.file);
+            if !self.copied.contains_key(&path) {
+                let place = format!("images/{}", self.images.give(&entry.file));
+                self.staging.bag.copy(&place, &path)?;
+            }
         }
         self.timing.write_s += start.elapsed().as_secs_f64();
         Ok(())

@@ -8,7 +8,7 @@ use std::time::{Instant, SystemTime};
 
 use crate::fault::Fault;
 use crate::folder::{Batch, Source};
-use crate::pictures::Picture;
+use crate::pictures::{Picture, Reading};
 
 use super::Job;
 
@@ -37,10 +37,12 @@ impl Stamp {
     }
 }
 
-/// Reads a picture in full.
-pub(super) fn read(batch: &Batch, source: &Source) -> Result<Read, Fault> {
+/// Opens a picture; decodes it where it is small.
+pub(super) fn read(batch: &Batch, source: &Source, job: &Job<'_>) -> Result<Read, Fault> {
     let stamp = Stamp::of(&source.path);
-    Ok(Read { picture: Picture::open(&source.path, &batch.reading())?, stamp })
+    // What does not fit into memory goes where the record goes: there must be room anyway.
+    let reading = Reading { scratch: Some(job.out), ..batch.reading() };
+    Ok(Read { picture: Picture::open_page(&source.path, source.info.page, &reading)?, stamp })
 }
 
 /// Calls `each` for the fields `wanted`, in their order, while the next picture is read on a thread of its own; at most two are held at a
@@ -75,7 +77,7 @@ fn read_ahead(batch: &Batch, wanted: &[usize], job: &Job<'_>, send: &SyncSender<
         if job.poll().is_err() {
             return;
         }
-        let read = read(batch, &batch.fields[field].source);
+        let read = read(batch, &batch.fields[field].source, job);
         let failed = read.is_err();
         if send.send(read).is_err() || failed {
             return;

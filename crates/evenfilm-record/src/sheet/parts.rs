@@ -262,6 +262,8 @@ part! {
         wavelength_nm: f64 = number(Span::from_to(100.0, 3000.0)),
         /// What counts stand for; needed for 8-bit pictures.
         tone: Tone = choice(Tone::ALL, Tone::word),
+        /// The count at which the camera saturates, above 0; of float pictures the value that stands for full light.
+        full_scale: f64 = number(Span::POSITIVE),
         /// Picture of the empty slide, relative to the lot's folder.
         blank: String = name(),
         /// Picture of the closed shutter, relative to the lot's folder.

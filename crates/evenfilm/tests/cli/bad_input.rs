@@ -94,7 +94,7 @@ const PICTURES: &[Case] = &[
     (|lot| put(lot, "blank.tif", tiff(SIZE, 16, u16::MAX, None)), ["full scale everywhere", "blank.tif", "expose less"]),
     (|lot| cut(lot, "f02.tif", 2), ["cut short", "f02.tif", "copy it again"]),
     (|lot| cut(lot, "f02.tif", usize::MAX), ["the file is empty", "f02.tif", "copy it again"]),
-    (|lot| put(lot, "f02.tif", "Dear colleague"), ["neither TIFF nor PNG", "f02.tif", "save the field as"]),
+    (|lot| put(lot, "f02.tif", "Dear colleague"), ["neither TIFF, PNG, JPEG nor BMP", "f02.tif", "save the field as"]),
     (|lot| put(lot, "f02.tif", claiming(0)), ["the picture is empty: 0 × 0 pixels", "f02.tif", "take or export it again"]),
     (|lot| put(lot, "f02.tif", claiming(u32::MAX)), ["claims 4294967295 × 4294967295 pixels", "f02.tif", "cut a larger slide"]),
     (|lot| put(lot, "f02.tif", claiming(40_000)), ["cut short: it claims 40000 × 40000 pixels", "f02.tif", "copy it again"]),

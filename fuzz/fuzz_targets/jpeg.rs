@@ -1,0 +1,4 @@
+//! The reader of JPEG; the corpus decides where the fuzzer begins.
+#![no_main]
+
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| evenfilm_fuzz::picture(bytes));
