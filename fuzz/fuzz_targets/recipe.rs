@@ -7,7 +7,8 @@ use evenfilm_record::recipe_file;
 
 libfuzzer_sys::fuzz_target!(|text: &str| {
     if let Ok(recipe) = recipe_file::parse(text, Path::new("recipe.toml")) {
-        let again = recipe_file::parse(&recipe_file::canonical(&recipe), Path::new("recipe.toml")).expect("what was written out can be read");
+        let again =
+            recipe_file::parse(&recipe_file::canonical(&recipe), Path::new("recipe.toml")).expect("what was written out can be read");
         assert_eq!(again, recipe);
     }
 });

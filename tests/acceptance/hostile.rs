@@ -69,6 +69,13 @@ fn a_picture_cut_at_any_byte_is_refused_or_whole() {
 }
 
 #[test]
+fn what_fuzzing_found_is_refused_before_the_decoder_sees_it() {
+    let file = fs::read(reference().join("../../fuzz/corpus/png/short-palette.png")).unwrap();
+    let fault = Picture::decode(&file, &reading(false)).unwrap_err();
+    assert!(fault.message.contains("its table of colours has 49 bytes"), "{fault}");
+}
+
+#[test]
 fn flipped_bits_never_make_a_reader_panic() {
     let (mut noise, mut done) = (Noise(11), 0);
     for (_, file) in samples() {

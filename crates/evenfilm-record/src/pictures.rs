@@ -6,6 +6,7 @@
 use std::fmt;
 use std::fs::File;
 use std::io::{Read, Seek};
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 use std::sync::Arc;
 
@@ -278,6 +279,12 @@ fn cut_short() -> Fault {
 
 fn damaged(cause: impl std::fmt::Display) -> Fault {
     Fault::input(format!("the picture is damaged: {cause}"), "copy it again from the camera's computer")
+}
+
+/// Runs a decoder of another library. The last resort: what such a decoder takes for granted is checked before, and no panic of those in
+/// use is known that these checks let through; one that is not known must not end the program.
+fn guarded<T>(decode: impl FnOnce() -> Result<T, Fault>) -> Result<T, Fault> {
+    catch_unwind(AssertUnwindSafe(decode)).unwrap_or_else(|_| Err(damaged("its pixels make no sense")))
 }
 
 fn unsupported(what: impl std::fmt::Display) -> Fault {

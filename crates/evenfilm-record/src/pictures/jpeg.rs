@@ -1,14 +1,13 @@
 //! JPEG (ITU-T T.81): its markers read here, its pixels by zune-jpeg. Also the chunks of a TIFF.
 
 use std::ops::RangeInclusive;
-use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use zune_jpeg::JpegDecoder;
 use zune_jpeg::zune_core::bytestream::ZCursor;
 use zune_jpeg::zune_core::colorspace::ColorSpace;
 use zune_jpeg::zune_core::options::DecoderOptions;
 
-use super::{cut_short, damaged, unsupported};
+use super::{cut_short, damaged, guarded, unsupported};
 use crate::fault::Fault;
 
 /// What the markers before the pixels say.
@@ -124,9 +123,7 @@ pub(super) fn decode(stream: &[u8], asked: &Asked) -> Result<Vec<u8>, Fault> {
         return Err(damaged(format!("a JPEG in it has {} × {} pixels, {} samples each", head.columns, head.rows, head.samples)));
     }
     let size = u64::from(head.columns) * u64::from(head.rows) * u64::from(head.samples);
-    // The last resort: sizes are checked above, and no panic of the decoder is known; one that is not known must not end the program.
-    let decoded = catch_unwind(AssertUnwindSafe(|| samples(stream, asked)));
-    let decoded = decoded.unwrap_or_else(|_| Err(damaged("its pixels make no sense")))?;
+    let decoded = guarded(|| samples(stream, asked))?;
     if decoded.len() as u64 == size { Ok(decoded) } else { Err(damaged("it holds another number of pixels than it claims")) }
 }
 

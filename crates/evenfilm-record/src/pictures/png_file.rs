@@ -8,7 +8,7 @@ use super::about::About;
 use super::bytes::{Shared, Stretch, bytes_at};
 use super::pieces::{Content, Rows};
 use super::tone::{Depth, Layout, Linear};
-use super::{Ceiling, Format, Info, Reading, cut_short, damaged};
+use super::{Ceiling, Format, Info, Reading, cut_short, damaged, guarded};
 use crate::fault::Fault;
 
 /// One byte of Deflate stands for at most 1032 bytes.
@@ -55,9 +55,12 @@ fn open(bytes: &Shared, ceiling: &Ceiling) -> Result<(Png, Info), Fault> {
     // Before the decoder allocates anything for the pixels. What is packed in few bits or in palettes grows by at most another eight times.
     let claim = described(header.width, header.height, (ColorType::Grayscale, BitDepth::Eight));
     claim.check(length, 8 * EXPANSION, ceiling)?;
-    let png = decoder.read_info().map_err(|err| fault(&err))?;
+    let png = guarded(|| decoder.read_info().map_err(|err| fault(&err)))?;
     let mut info = described(png.info().width, png.info().height, png.output_color_type());
     let indexed = png.info().color_type == ColorType::Indexed;
+    if indexed {
+        check_palette(&png)?;
+    }
     info.check(length, if indexed || bits < 8 { 32 * EXPANSION } else { EXPANSION }, ceiling)?;
     if bits < 8 && !indexed {
         info.notes.push(format!("the picture has only {} levels of grey", 1 << bits));
@@ -66,6 +69,16 @@ fn open(bytes: &Shared, ceiling: &Ceiling) -> Result<(Png, Info), Fault> {
         About::of_exif(exif).tell(&mut info);
     }
     Ok((png, info))
+}
+
+/// Makes sure of the lengths that the decoder takes for granted.
+fn check_palette(png: &Png) -> Result<(), Fault> {
+    let length = |bytes: Option<&[u8]>| bytes.map_or(0, <[u8]>::len);
+    let (palette, opacity) = (length(png.info().palette.as_deref()), length(png.info().trns.as_deref()));
+    if !(3..=768).contains(&palette) || palette % 3 != 0 || opacity > palette / 3 {
+        return Err(damaged(format!("its table of colours has {palette} bytes, that of their opacity {opacity}")));
+    }
+    Ok(())
 }
 
 fn described(width: u32, height: u32, (color, depth): (ColorType, BitDepth)) -> Info {
@@ -96,19 +109,20 @@ impl Rows for PngRows {
             // The passes of such a picture only make rows once all of them are there.
             let size = self.png.output_buffer_size().ok_or_else(|| damaged("its size does not fit into memory"))?;
             let mut bytes = vec![0; size];
-            self.png.next_frame(&mut bytes).map_err(|err| fault(&err))?;
+            guarded(|| self.png.next_frame(&mut bytes).map_err(|err| fault(&err)))?;
             for row in bytes.chunks_exact(size / self.size.1 as usize) {
                 self.linear.row(row, &mut line);
                 to(&line)?;
             }
         } else {
             for _ in 0..self.size.1 {
-                let row = self.png.next_row().map_err(|err| fault(&err))?.ok_or_else(cut_short)?;
+                let png = &mut self.png;
+                let row = guarded(move || png.next_row().map_err(|err| fault(&err))?.ok_or_else(cut_short))?;
                 self.linear.row(row.data(), &mut line);
                 to(&line)?;
             }
         }
-        self.png.finish().map_err(|err| fault(&err))
+        guarded(|| self.png.finish().map_err(|err| fault(&err)))
     }
 }
 
