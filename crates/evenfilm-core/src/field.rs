@@ -3,12 +3,13 @@
 use rayon::prelude::*;
 
 use crate::gaps::{self, Gap, GapVisit};
-use crate::light::{BLACK, Correction, FilmGrid, Lamp, Light, Optics, Reference, Seen, flags_of_light, is_black, look};
+use crate::light::{BLACK, Correction, FilmGrid, Lamp, Light, Optics, Reference, Seen, flags_of_light, is_black, look, od_of_level};
 use crate::objects::{self, Calibration, Object, Refined, Scene, Visit, Visitor};
 use crate::phases::{Component, Cut, Cuts, RunMap, count32, cut, join};
 use crate::plane::{ONE, Rect, Samples, Stage, Stop, Watch};
 use crate::recipe::{Detect, Film, Kind, Recipe};
 use crate::reuse;
+use crate::statistics::median;
 
 /// Something about a field that a reader of its numbers should know. A poor picture is a result with flags, not an error.
 #[derive(Clone, Debug, PartialEq)]
@@ -121,15 +122,8 @@ pub fn survey<'a>(field: &dyn Samples, lamp: &Lamp<'a>, setting: &Setting<'_>) -
     if recipe.light.film == Film::Clear {
         seen.film = None;
     }
-    let film = seen.film.as_ref().map(|_| FilmSeen { level: objects::to_level(middle(&seen.cell_levels)), share: seen.share });
+    let film = seen.film.as_ref().map(|_| FilmSeen { level: objects::to_level(median(seen.cell_levels.clone())), share: seen.share });
     Ok((Surveyed { film, bare_known, reference, has_dark, seen, noise }, correction))
-}
-
-/// Median of values, the upper of two.
-fn middle(values: &[f64]) -> f64 {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    sorted.get(sorted.len() / 2).copied().unwrap_or(0.0)
 }
 
 /// What the film is taken to be, once the slide's other fields have been asked.
@@ -143,7 +137,7 @@ struct FilmTaken {
 fn take_film(surveyed: &Surveyed, elsewhere: Option<u16>, recipe: &Recipe) -> FilmTaken {
     let one = f64::from(ONE);
     match (&surveyed.seen.film, elsewhere) {
-        (Some(grid), _) => FilmTaken { grid: grid.clone(), clear: false, level: middle(&surveyed.seen.cell_levels) },
+        (Some(grid), _) => FilmTaken { grid: grid.clone(), clear: false, level: median(surveyed.seen.cell_levels.clone()) },
         (None, Some(level)) if recipe.light.film != Film::Clear => {
             FilmTaken { grid: FilmGrid::flat(f64::from(level)), clear: false, level: f64::from(level) }
         }
@@ -291,11 +285,6 @@ pub fn measure(
     })
 }
 
-/// Optical density of a level, −log10 of the transmission; that of 10⁻⁵ for anything darker.
-fn od_of_level(level: f64) -> f64 {
-    -libm::log10((level / f64::from(ONE)).max(1e-5))
-}
-
 /// Gaps and their pixels: what lies above the gap level of a hazy film, or all that lies outside the objects of a clear one. None where
 /// the empty slide is not known.
 fn gaps_of(
@@ -401,7 +390,7 @@ fn calibrate(joined: &Joined, scene: &Scene<'_>, setting: &Setting<'_>) -> Resul
     Ok(Calibration {
         blur_px: weighted_median(&mut widths).unwrap_or(guess),
         blur_edges: widths.len(),
-        core_ratio: if ratios.is_empty() { 0.0 } else { middle(&ratios) },
+        core_ratio: if ratios.is_empty() { 0.0 } else { median(ratios.clone()) },
         cores: ratios.len(),
     })
 }

@@ -8,7 +8,7 @@ pub use kind::{GapMeasure, ToldGap};
 
 use rayon::prelude::*;
 
-use crate::light::{Scratch, bands};
+use crate::light::{Scratch, bands, od_of_level};
 use crate::objects::{CHORDS, LARGEST_WINDOW, Refined, Scene, pixels, widen};
 use crate::phases::{Component, Cuts, RunMap, count32, join};
 use crate::plane::{Level, ONE, Rect, Stop, Watch, single};
@@ -252,10 +252,9 @@ fn rim(scene: &Scene<'_>, cuts: &Cuts, (own, component): (u32, &Component), visi
         return Ok(None);
     }
     let middle = ring.len() / 2;
-    let od = |level: f64| -libm::log10((level / f64::from(ONE)).max(1e-5));
-    let here = od(f64::from(*ring.select_nth_unstable(middle).1));
+    let here = od_of_level(f64::from(*ring.select_nth_unstable(middle).1));
     let [x, y] = [f64::from(at.x) + f64::from(at.width) / 2.0, f64::from(at.y) + f64::from(at.height) / 2.0];
-    let film = od(cuts.film.at(x, y));
+    let film = od_of_level(cuts.film.at(x, y));
     Ok((film > 0.0).then(|| here / film))
 }
 

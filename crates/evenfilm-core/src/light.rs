@@ -63,6 +63,11 @@ impl Optics {
     }
 }
 
+/// Optical density of a level, −log10 of the transmission; that of 10⁻⁵ for anything darker.
+pub(crate) fn od_of_level(level: f64) -> f64 {
+    -libm::log10((level / f64::from(ONE)).max(1e-5))
+}
+
 /// The bands of a picture of this size, top to bottom.
 pub fn bands(size: (u32, u32)) -> Vec<Rect> {
     (0..size.1.div_ceil(BAND)).map(|b| Rect::new(0, b * BAND, size.0, BAND.min(size.1 - b * BAND))).collect()

@@ -70,6 +70,12 @@ fn beta_fraction(a: f64, b: f64, x: f64) -> f64 {
     fraction
 }
 
+/// Median, the upper of two; 0 of nothing.
+pub(crate) fn median(mut values: Vec<f64>) -> f64 {
+    let middle = values.len() / 2;
+    if values.is_empty() { 0.0 } else { *values.select_nth_unstable_by(middle, f64::total_cmp).1 }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

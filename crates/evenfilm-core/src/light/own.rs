@@ -8,10 +8,11 @@
 
 use super::bare::{self, Places};
 use super::film::{BINS, Cells, histograms, middle};
-use super::surface::{Point, Surface, median};
+use super::surface::{Point, Surface};
 use super::{CELL, Correction, Optics, Reference};
 use crate::plane::{ONE, Plane, Samples, Stop, Watch, single};
 use crate::recipe::Film;
+use crate::statistics::median;
 
 /// Level of the film, as a share of [`ONE`], where nothing else is known: so that a film that lets through a quarter of the light leaves room
 /// for what is lighter.

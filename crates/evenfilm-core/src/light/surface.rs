@@ -3,6 +3,8 @@
 //! The logarithm of the light is a sum of products of Legendre polynomials of low degree, found by least squares with Tukey's bisquare
 //! weights (Beaton & Tukey 1974). Higher terms are held near nothing as far as the values leave them open, as a prior of stated width.
 
+use crate::statistics::median;
+
 /// A place in the picture, −1 to 1 from side to side, and a value there, of one of some groups that differ by a constant. Group 0 is as uneven
 /// as its values show, group 1 is even: what lies off it is a fault of the surface.
 #[derive(Clone, Copy, Debug)]
@@ -174,12 +176,6 @@ fn cholesky(mut matrix: Vec<f64>, mut vector: Vec<f64>) -> Vec<f64> {
         vector[i] = (vector[i] - dot) / matrix[i * n + i];
     }
     vector
-}
-
-/// Median, the upper of two; 0 of nothing.
-pub(super) fn median(mut values: Vec<f64>) -> f64 {
-    let middle = values.len() / 2;
-    if values.is_empty() { 0.0 } else { *values.select_nth_unstable_by(middle, f64::total_cmp).1 }
 }
 
 #[cfg(test)]

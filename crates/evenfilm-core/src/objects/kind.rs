@@ -10,10 +10,12 @@
 //! | corners | at most six corners describe the outline to 3.5 % of its diameter, solid (0.98), 20 px and 8 resolutions across | crystal (plate) |
 //! | repeat | share that is dark at the same place in every field, at least a half ([`crate::dust`]) | dust |
 //!
-//! What is near a limit is unsure, the rest powder. ISO 9276-6 names the measures; the limits are this program's, set on rendered films.
+//! Unsure is also what is near a limit: a ring less round, a large hole, a length of six thicknesses and more that is no fibre, and an
+//! outline in several pieces that is long for its area, which is shreds of something fainter. The rest is powder. ISO 9276-6 names the measures; the limits are this program's, set on rendered films.
 
 use crate::recipe::Kind;
 use crate::shape::{Contour, Shape, length_and_thickness};
+use crate::statistics::median;
 
 use super::holes::Hole;
 
@@ -159,11 +161,6 @@ fn spreads(points: &[[f32; 2]], hole: Hole) -> Option<[f64; 2]> {
     }))
 }
 
-fn median(mut of: Vec<f64>) -> f64 {
-    of.sort_by(f64::total_cmp);
-    of[of.len() / 2]
-}
-
 #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a share of a few sectors")]
 fn whole(of: f64) -> usize {
     of as usize
@@ -176,7 +173,6 @@ fn plate(look: &Look<'_>) -> Option<usize> {
         return None;
     }
     let corners = corners(look.hull, 0.035 * look.diameter_px);
-
     (corners <= PLATE_CORNERS).then_some(corners)
 }
 
