@@ -1,6 +1,6 @@
 //! Shapes of outlines: shapely, closed forms.
 
-use evenfilm_core::shape::{Contour, Shape, Sides, convex_hull, polygon_area, polygon_length, trace};
+use evenfilm_core::shape::{Contour, Outline, Shape, Sides, convex_hull, polygon_area, polygon_length, trace};
 use evenfilm_tests::{check, heights, number, values};
 use serde_json::Value;
 
@@ -76,7 +76,7 @@ impl Drawn {
     /// Its shape by the program.
     fn shape(&self) -> Shape {
         let contour = self.contour();
-        Shape::of(&contour, &convex_hull(&contour.points), contour.area_px2, self.widest())
+        Shape::of(&contour, &convex_hull(&contour.points), contour.area_px2, (&mut Outline::default(), self.widest()))
     }
 }
 
@@ -173,7 +173,7 @@ fn outlines_of_pictures_have_the_shape_that_shapely_gives() {
         let aside = 0.25 * 0.5 * expected("inscribed_diameter") + 0.5;
         #[expect(clippy::cast_possible_truncation, reason = "places are kept in f32")]
         let start = [0, 1].map(|k| (number(&case["inscribed_at"][k]) + aside) as f32);
-        let shape = Shape::of(&contour, &hull, contour.area_px2, start);
+        let shape = Shape::of(&contour, &hull, contour.area_px2, (&mut Outline::default(), start));
         let name = case["name"].as_str().unwrap();
         for (found, expected, what) in [
             (contour.area_px2, expected("area"), "area"),

@@ -4,8 +4,8 @@ use rayon::prelude::*;
 
 use crate::gaps::{self, Gap, GapVisit};
 use crate::light::{BLACK, Correction, FilmGrid, Lamp, Light, Optics, Reference, Seen, flags_of_light, is_black, look, od_of_level};
-use crate::objects::{self, Calibration, Object, Refined, Scene, Visit, Visitor};
-use crate::phases::{Component, Cut, Cuts, RunMap, count32, cut, join};
+use crate::objects::{self, Calibration, Found, Object, Refined, Scene, Visit, Visitor};
+use crate::phases::{Component, Cut, Cuts, Places, RunMap, count32, cut, join};
 use crate::plane::{ONE, Rect, Samples, Stage, Stop, Watch};
 use crate::recipe::{Detect, Film, Kind, Recipe};
 use crate::reuse;
@@ -159,6 +159,7 @@ pub struct Joined {
     components: Vec<Component>,
     gap: RunMap,
     gap_components: Vec<Component>,
+    places: [Places; 2],
     thin: u64,
     clipped: u64,
     /// Whether bare places can be told: also less than half of the picture is at full scale.
@@ -169,7 +170,15 @@ pub struct Joined {
 
 impl Joined {
     fn scene<'a>(&'a self, field: &'a dyn Samples, correction: &'a Correction<'a>) -> Scene<'a> {
-        Scene { field, correction, particle: &self.particle, gap: &self.gap, film: &self.cuts.film, frame: Rect::whole(field.size()) }
+        Scene {
+            field,
+            correction,
+            particle: &self.particle,
+            gap: &self.gap,
+            places: &self.places,
+            film: &self.cuts.film,
+            frame: Rect::whole(field.size()),
+        }
     }
 }
 
@@ -213,6 +222,7 @@ pub fn join_field(
     // Noise alone makes specks above the gap level; what is bare rises well above the film's noise.
     let gap_least = film.level + 5.0 * noise;
     let gap_components = join(&mut gap_runs, &lightest, false, |c| bare_known && c.area >= 3 && f64::from(c.extreme) >= gap_least);
+    let places = [&particle, &gap_runs].map(|map| Places::of(map, field.size().0));
     let uncalibrated = Calibration { blur_px: 0.0, blur_edges: 0, core_ratio: 0.0, cores: 0 };
     let mut joined = Joined {
         film,
@@ -221,6 +231,7 @@ pub fn join_field(
         components,
         gap: gap_runs,
         gap_components,
+        places,
         thin,
         clipped,
         bare_known,
@@ -367,18 +378,18 @@ fn calibrate(joined: &Joined, scene: &Scene<'_>, setting: &Setting<'_>) -> Resul
     let visit = Visit { edge: 0.5, deficit_below_px: 0.0, ..visit_of(setting, joined.noise, guess) };
     let watch = setting.watch;
     let chosen = objects::probes(particles, least, scene.frame);
-    let probed: Vec<Vec<(Object, _)>> = chosen
+    let probed: Vec<Found> = chosen
         .par_iter()
         .map(|&i| {
             watch.poll()?;
-            let mut found = Vec::new();
+            let mut found = Found::default();
             reuse::with(|visitor: &mut Visitor| visitor.visit(scene, (count32(i), &particles[i]), &visit, &mut found))?;
             Ok(found)
         })
         .collect::<Result<_, Stop>>()?;
     let probed: Vec<Object> = probed
         .into_iter()
-        .flatten()
+        .flat_map(|found| found.objects)
         .map(|(o, _)| o)
         .filter(|o| o.core_from == objects::CoreFrom::Own && o.diameter_px() >= least)
         .collect();

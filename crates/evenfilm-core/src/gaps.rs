@@ -9,7 +9,7 @@ pub use kind::{GapMeasure, ToldGap};
 use rayon::prelude::*;
 
 use crate::light::{Scratch, bands, od_of_level};
-use crate::objects::{CHORDS, LARGEST_WINDOW, Refined, Scene, pixels, widen};
+use crate::objects::{Bits, CHORDS, LARGEST_WINDOW, Refined, Scene, pixels};
 use crate::phases::{Component, Cuts, RunMap, count32, join};
 use crate::plane::{Level, ONE, Rect, Stop, Watch, single};
 use crate::reuse;
@@ -227,27 +227,23 @@ fn rim(scene: &Scene<'_>, cuts: &Cuts, (own, component): (u32, &Component), visi
     let levels = reuse::with(|(scratch, levels): &mut (Scratch, Vec<Level>)| {
         scene.correction.levels_into(scene.field, at, scratch, levels).map(|()| levels.clone())
     })?;
-    let width = at.width as usize;
     let mark = |map: &RunMap, wanted: &dyn Fn(u32) -> bool| {
-        let mut mask = vec![0u8; levels.len()];
-        for (y, line) in (at.y..at.bottom()).zip(mask.chunks_exact_mut(width)) {
-            for i in map.row_within(y, at.x, at.right()).filter(|&i| wanted(map.owner[i])) {
-                line[(map.runs[i].x0.max(at.x) - at.x) as usize..(map.runs[i].x1.min(at.right()) - at.x) as usize].fill(1);
-            }
-        }
+        let mut mask = Bits::of_size(at.width, at.height);
+        mask.set_runs(map, at, wanted);
         mask
     };
-    let near = |mask: &[u8], reach: f64| {
-        let (mut across, mut out) = (Vec::new(), Vec::new());
-        widen(mask, width, reach, &mut across, &mut out);
+    let mut across = Bits::default();
+    let mut near = |mask: &Bits, reach: f64| {
+        let mut out = Bits::default();
+        mask.widened(reach, &mut across, &mut out);
         out
     };
     let gap = mark(scene.gap, &|o| o == own);
-    let (close, far) = (near(&gap, inner), near(&gap, inner + WIDTH_PX));
-    let powder = near(&mark(scene.particle, &|_| true), inner);
-    let others = near(&mark(scene.gap, &|o| o != own), inner);
-    let free = |i: usize| far[i] != 0 && close[i] == 0 && powder[i] == 0 && others[i] == 0;
-    let mut ring: Vec<Level> = (0..levels.len()).filter(|&i| free(i)).map(|i| levels[i]).collect();
+    let mut free = near(&gap, inner + WIDTH_PX);
+    for taken in [gap, mark(scene.particle, &|_| true), mark(scene.gap, &|o| o != own)] {
+        free.take(&near(&taken, inner));
+    }
+    let mut ring: Vec<Level> = free.places().map(|i| levels[i]).collect();
     if ring.len() < LEAST {
         return Ok(None);
     }
@@ -261,32 +257,23 @@ fn rim(scene: &Scene<'_>, cuts: &Cuts, (own, component): (u32, &Component), visi
 /// Where bare meets powder, the edge lies half way between those two, not between film and bare: such pixels, and the powder's own, are read
 /// against that level. They are the ones within reach of both, too dark to be bare.
 fn meet_particles(values: &mut [f32], levels: &[Level], particle: &RunMap, at: Rect, visit: &GapVisit) {
-    const POWDER: u8 = 1;
-    const BARE: u8 = 2;
     let Some(ratio) = visit.core_ratio else { return };
-    if (at.y..at.bottom()).all(|y| particle.row_within(y, at.x, at.right()).is_empty()) {
+    let mut powder = Bits::of_size(at.width, at.height);
+    powder.set_runs(particle, at, |_| true);
+    if powder.is_empty() {
         return;
     }
-    let width = at.width as usize;
-    let mut classes: Vec<u8> = values.iter().map(|&v| if v > 0.0 { BARE } else { 0 }).collect();
-    for (y, line) in (at.y..).zip(classes.chunks_exact_mut(width)) {
-        for run in particle.row_within(y, at.x, at.right()).map(|i| particle.runs[i]) {
-            line[(run.x0.max(at.x) - at.x) as usize..(run.x1.min(at.right()) - at.x) as usize].fill(POWDER);
-        }
-    }
-    let near = |wanted: u8| {
-        let mask: Vec<u8> = classes.iter().map(|&c| u8::from(c == wanted)).collect();
-        let (mut across, mut out) = (Vec::new(), Vec::new());
-        widen(&mask, width, f64::from(visit.reach()), &mut across, &mut out);
-        out
-    };
-    let (near_powder, near_bare) = (near(POWDER), near(BARE));
+    let mut bare = Bits::of_size(at.width, at.height);
+    (0..values.len()).filter(|&i| values[i] > 0.0).for_each(|i| bare.set(i));
+    bare.take(&powder);
+    let (mut across, mut read, mut near_bare) = (Bits::default(), Bits::default(), Bits::default());
+    powder.widened(f64::from(visit.reach()), &mut across, &mut read);
+    bare.widened(f64::from(visit.reach()), &mut across, &mut near_bare);
+    read.keep(&near_bare);
+    read.take(&bare);
+    read.add(&powder);
     let edge = single(f64::from(ONE) * (1.0 + ratio) / 2.0);
-    for (i, value) in values.iter_mut().enumerate() {
-        if classes[i] == POWDER || (classes[i] == 0 && near_powder[i] != 0 && near_bare[i] != 0) {
-            *value = f32::from(levels[i]) - edge;
-        }
-    }
+    read.places().for_each(|i| values[i] = f32::from(levels[i]) - edge);
 }
 
 /// Points of a line in the field rather than in its window.

@@ -4,6 +4,7 @@
 //! one is visited ([`crate::field::refine_field`]).
 
 pub mod basins;
+mod bits;
 mod holes;
 mod kind;
 mod measure;
@@ -11,11 +12,14 @@ mod split;
 mod tree;
 mod window;
 
+pub(crate) use bits::Bits;
 pub(crate) use kind::TOLD_FROM;
 pub use kind::{Measure, Told};
 pub use measure::frame_weight;
 pub(crate) use measure::{CHORDS, Visit, Visitor, pixels};
-pub(crate) use window::{Scene, to_level, widen};
+pub(crate) use window::{Scene, to_level};
+
+use std::ops::Range;
 
 use rayon::prelude::*;
 
@@ -141,6 +145,13 @@ pub struct Refined {
     pub too_large: usize,
 }
 
+/// What visits find: objects, each with its place among the runs of all.
+#[derive(Default)]
+pub(crate) struct Found {
+    pub(crate) objects: Vec<(Object, Range<usize>)>,
+    runs: Vec<(u32, Run)>,
+}
+
 /// Visits every component of the particle phase once.
 pub(crate) fn refine(scene: &Scene<'_>, components: &[Component], visit: &Visit, watch: Watch<'_>) -> Result<Refined, Stop> {
     let groups = components.len().div_ceil(GROUP);
@@ -150,7 +161,7 @@ pub(crate) fn refine(scene: &Scene<'_>, components: &[Component], visit: &Visit,
             watch.poll()?;
             (watch.tell)(Stage::Refine, g as f32 / groups as f32);
             let range = g * GROUP..((g + 1) * GROUP).min(components.len());
-            let mut found = Vec::new();
+            let mut found = Found::default();
             reuse::with(|visitor: &mut Visitor| {
                 for i in range.filter(|&i| components[i].at.area() <= LARGEST_WINDOW) {
                     visitor.visit(scene, (count32(i), &components[i]), visit, &mut found)?;
@@ -159,13 +170,39 @@ pub(crate) fn refine(scene: &Scene<'_>, components: &[Component], visit: &Visit,
             })
         })
         .collect::<Result<Vec<_>, Stop>>()?;
-    let mut found: Vec<(Object, Vec<(u32, Run)>)> = parts.into_iter().flatten().collect();
-    found.sort_by_key(|(object, runs)| runs.first().map_or((object.at.y, object.at.x), |(y, run)| (*y, run.x0)));
-    let mut pieces = Vec::new();
-    for (owner, (_, runs)) in found.iter().enumerate() {
-        pieces.extend(runs.iter().map(|&(y, run)| (y, run, count32(owner))));
-    }
-    let map = RunMap::from_pieces(scene.frame.height, &pieces);
+    let (objects, map) = in_order(parts, scene.frame.height);
     let too_large = components.iter().filter(|c| c.at.area() > LARGEST_WINDOW).count();
-    Ok(Refined { objects: found.into_iter().map(|f| f.0).collect(), map, too_large })
+    Ok(Refined { objects, map, too_large })
+}
+
+/// Puts objects in the order of their first pixel, and their runs into a map of so many rows.
+fn in_order(parts: Vec<Found>, rows: u32) -> (Vec<Object>, RunMap) {
+    let count = parts.iter().map(|part| part.objects.len()).sum();
+    let (mut objects, mut runs_of) = (Vec::with_capacity(count), Vec::with_capacity(count));
+    let mut runs = Vec::with_capacity(parts.iter().map(|part| part.runs.len()).sum());
+    for part in parts {
+        let before = runs.len();
+        runs.extend(part.runs);
+        for (object, range) in part.objects {
+            objects.push(object);
+            runs_of.push(range.start + before..range.end + before);
+        }
+    }
+    let first = |i: u32| runs.get(runs_of[i as usize].start).map_or((0, 0), |(y, run): &(u32, Run)| (*y, run.x0));
+    let mut order: Vec<u32> = (0..count32(count)).collect();
+    order.sort_by_key(|&i| first(i));
+    let mut pieces = Vec::with_capacity(runs.len());
+    for (owner, &i) in (0..).zip(&order) {
+        pieces.extend(runs[runs_of[i as usize].clone()].iter().map(|&(y, run)| (y, run, owner)));
+    }
+    drop((runs, runs_of));
+    // Objects are large: each is moved once or twice, in place.
+    for i in 0..count {
+        let mut from = order[i] as usize;
+        while from < i {
+            from = order[from] as usize;
+        }
+        objects.swap(i, from);
+    }
+    (objects, RunMap::from_pieces(rows, &pieces))
 }

@@ -94,6 +94,45 @@ impl RunMap {
     }
 }
 
+/// Where the runs of every row stand, so that those of a window are found without a search.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Places {
+    /// Blocks of [`PLACE`] columns in a row.
+    blocks: usize,
+    /// For every row and block the first run that reaches into the block or beyond.
+    first: Vec<u32>,
+}
+
+/// Columns of a block of [`Places`].
+const PLACE: u32 = 128;
+
+impl Places {
+    /// The places of the runs of a picture with this many columns.
+    pub(crate) fn of(map: &RunMap, width: u32) -> Self {
+        let blocks = width.div_ceil(PLACE) as usize;
+        let rows = map.row_start.len().saturating_sub(1);
+        let mut first = Vec::with_capacity(blocks * rows);
+        for ends in map.row_start.windows(2) {
+            let mut next = ends[0];
+            for block in 0..count32(blocks) {
+                while next < ends[1] && map.runs[next as usize].x1 <= block * PLACE {
+                    next += 1;
+                }
+                first.push(next);
+            }
+        }
+        Self { blocks, first }
+    }
+
+    /// The runs of a row that reach into columns `x0` up to and without `x1`: their indices.
+    pub(crate) fn within<'a>(&self, map: &'a RunMap, y: u32, x0: u32, x1: u32) -> impl Iterator<Item = usize> + use<'a> {
+        let first = self.first[y as usize * self.blocks + (x0 / PLACE) as usize] as usize;
+        let last = map.row_start[y as usize + 1] as usize;
+        let runs = (first..).zip(&map.runs[first..last]);
+        runs.skip_while(move |(_, run)| run.x1 <= x0).take_while(move |(_, run)| run.x0 < x1).map(|(i, _)| i)
+    }
+}
+
 /// Counts of runs are kept in 32 bits; a picture with more runs than that is not read (4 thousand million runs need a picture of 8 gigapixels).
 pub(crate) fn count32(count: usize) -> u32 {
     u32::try_from(count).unwrap_or(u32::MAX)

@@ -5,8 +5,8 @@ mod hull;
 mod inscribed;
 
 pub use contour::{Contour, Sides, TURN_TO_AREA, trace, trace_rows};
-pub use hull::{convex_hull, feret, polygon_area, polygon_length};
-pub use inscribed::largest_circle_from;
+pub use hull::{HullBuffer, convex_hull, feret, polygon_area, polygon_length};
+pub use inscribed::Outline;
 
 /// Measures of one outline, in pixels.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -31,13 +31,14 @@ pub struct Shape {
 
 impl Shape {
     /// Measures of a traced contour with this convex hull, whose blur-corrected area is `area_px2` and whose largest circle is looked for
-    /// from `inside`. Lengths grow by the factor by which the correction widens the outline, which is exact for a disc.
-    pub fn of(contour: &Contour, hull: &[[f64; 2]], area_px2: f64, inside: [f32; 2]) -> Self {
+    /// from `inside` among the points of `outline`. Lengths grow by the factor by which the correction widens the outline, which is exact for a disc.
+    pub fn of(contour: &Contour, hull: &[[f64; 2]], area_px2: f64, (outline, inside): (&mut Outline, [f32; 2])) -> Self {
         let (feret_max, feret_min) = feret(hull);
         let wider = if contour.area_px2 > 0.0 { (area_px2 / contour.area_px2).max(0.0).sqrt() } else { 1.0 };
         let perimeter = contour.perimeter_px;
         let share = |part: f64, whole: f64| if whole > 0.0 { part / whole } else { 0.0 };
-        let (_, radius) = largest_circle_from(&contour.points, inside);
+        outline.take(&contour.points);
+        let (_, radius) = outline.largest_circle_from(inside);
         Self {
             feret_max_px: feret_max * wider,
             feret_min_px: feret_min * wider,

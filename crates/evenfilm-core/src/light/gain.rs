@@ -60,15 +60,31 @@ impl<'a> GainRow<'a> {
     }
 }
 
+/// 0, 1, 2, … as real numbers.
+const STEPS: [f32; CELL as usize] = {
+    let mut steps = [0.0; CELL as usize];
+    let mut i = 0;
+    while i < CELL as usize {
+        steps[i] = i as f32;
+        i += 1;
+    }
+    steps
+};
+
 /// Levels of one piece of a row along which the gain grows by `step` per pixel. A whole cell is a loop of known length, which compilers turn
 /// into vectors; the arithmetic is the same either way.
 fn ramp(counts: &[u16], levels: &mut [Level], first: f32, step: f32) {
-    let one = |i: usize, c: u16| level_of(c, first + step * i as f32);
-    if let (Ok(counts), Ok(levels)) = (<&[u16; CELL as usize]>::try_from(counts), <&mut [Level; CELL as usize]>::try_from(&mut *levels)) {
-        for i in 0..CELL as usize {
-            levels[i] = one(i, counts[i]);
+    let (counts, levels) = (counts.chunks(CELL as usize), levels.chunks_mut(CELL as usize));
+    for (piece, (counts, levels)) in counts.zip(levels).enumerate() {
+        let before = (piece * CELL as usize) as f32;
+        let one = |count: u16, i: f32| level_of(count, first + step * (before + i));
+        if let (Ok(counts), Ok(levels)) = (<&[u16; CELL as usize]>::try_from(counts), <&mut [Level; CELL as usize]>::try_from(&mut *levels))
+        {
+            for i in 0..CELL as usize {
+                levels[i] = one(counts[i], STEPS[i]);
+            }
+        } else {
+            counts.iter().zip(levels).zip(&STEPS).for_each(|((&count, level), &i)| *level = one(count, i));
         }
-    } else {
-        counts.iter().zip(levels).enumerate().for_each(|(i, (&c, l))| *l = one(i, c));
     }
 }

@@ -30,7 +30,11 @@ const SHARED: u32 = 1 << 31;
 /// Buffers of one thread.
 #[derive(Default)]
 pub struct Flood {
+    /// Squared distances and labels, with a ring of cells around that are outside.
+    level: Vec<u32>,
     label: Vec<u32>,
+    /// Steps from a cell to its neighbours.
+    around: [isize; 8],
     order: Vec<u32>,
     before: Vec<u32>,
     grown: Vec<Grown>,
@@ -66,75 +70,138 @@ impl Flood {
     /// The basins of squared distances (0 outside the mask), rows of `width`, in no particular order. `apart(peak, saddle)` gets distances
     /// and says whether a basin stands apart from what it meets.
     pub fn basins(&mut self, distance2: &[u64], width: usize, apart: impl Fn(f64, f64) -> bool) -> Vec<Basin> {
-        self.label.clear();
-        self.label.resize(distance2.len(), 0);
-        self.grown.clear();
-        self.shared.clear();
-        self.sort(distance2);
+        self.begin(distance2, width);
         let mut k = 0;
         while k < self.order.len() {
-            let level = distance2[self.order[k] as usize];
+            let level = self.level[self.order[k] as usize];
             self.cells.clear();
             self.touched.clear();
             self.plateaus.clear();
-            while k < self.order.len() && distance2[self.order[k] as usize] == level {
+            while k < self.order.len() && self.level[self.order[k] as usize] == level {
                 let cell = self.order[k] as usize;
-                if self.label[cell] == 0 {
-                    self.gather(cell, distance2, width);
+                if self.label[cell] == 0 && !self.place_plain(cell) {
+                    self.gather(cell);
                 }
                 k += 1;
             }
-            let saddle = (level as f64).sqrt();
-            self.meet(&|basin: &Basin| apart((basin.peak2 as f64).sqrt(), saddle));
-            self.place(distance2, width);
+            if !self.plateaus.is_empty() {
+                let saddle = f64::from(level).sqrt();
+                self.meet(&|basin: &Basin| apart((basin.peak2 as f64).sqrt(), saddle));
+                self.place();
+            }
         }
         self.share_out();
-        (0..).zip(&self.grown).filter(|(i, g)| g.parent == *i && g.divided.is_none()).map(|(_, g)| g.basin).collect()
+        let across = width + 2;
+        let inner = |cell: usize| (cell / across - 1) * width + cell % across - 1;
+        let found = (0..).zip(&self.grown).filter(|(i, g)| g.parent == *i && g.divided.is_none());
+        found.map(|(_, g)| Basin { at: inner(g.basin.at), ..g.basin }).collect()
+    }
+
+    /// Puts a ring around the map and its cells in order.
+    fn begin(&mut self, distance2: &[u64], width: usize) {
+        let across = width + 2;
+        let height = distance2.len().checked_div(width).unwrap_or(0);
+        let row = across.cast_signed();
+        self.around = [-row - 1, -row, 1 - row, -1, 1, row - 1, row, row + 1];
+        self.level.clear();
+        self.level.resize(across * (height + 2), 0);
+        for (from, to) in distance2.chunks_exact(width.max(1)).zip(self.level.chunks_exact_mut(across).skip(1)) {
+            to[1..=width].iter_mut().zip(from).for_each(|(to, &from)| *to = u32::try_from(from).unwrap_or(u32::MAX));
+        }
+        self.label.clear();
+        self.label.resize(self.level.len(), 0);
+        self.grown.clear();
+        self.shared.clear();
+        self.sort();
     }
 
     /// Puts the cells inside in order, the farthest first: by counting where distances are few, as they are in a compact mask.
-    fn sort(&mut self, distance2: &[u64]) {
+    fn sort(&mut self) {
         self.order.clear();
-        let largest = distance2.iter().copied().max().unwrap_or(0);
-        let Some(levels) = usize::try_from(largest).ok().filter(|&l| l <= 4 * distance2.len()) else {
-            self.order.extend((0..distance2.len()).filter(|&i| distance2[i] > 0).map(count32));
-            self.order.sort_unstable_by_key(|&i| (std::cmp::Reverse(distance2[i as usize]), i));
+        let largest = self.level.iter().copied().max().unwrap_or(0) as usize;
+        if largest > 4 * self.level.len() {
+            let level = &self.level;
+            self.order.extend((0..count32(level.len())).filter(|&i| level[i as usize] > 0));
+            self.order.sort_unstable_by_key(|&i| (std::cmp::Reverse(level[i as usize]), i));
             return;
-        };
+        }
         // Of the squared distances that are larger, how many cells there are.
         self.before.clear();
-        self.before.resize(levels + 1, 0);
-        let place = |d: u64| levels - usize::try_from(d).unwrap_or(levels);
-        distance2.iter().filter(|d| **d > 0).for_each(|&d| self.before[place(d) + 1] += 1);
+        self.before.resize(largest + 2, 0);
+        self.level.iter().for_each(|&level| self.before[largest - level as usize + 1] += 1);
         for k in 1..self.before.len() {
             self.before[k] += self.before[k - 1];
         }
-        self.order.resize(self.before[levels] as usize, 0);
-        for (i, &d) in (0..).zip(distance2).filter(|(_, d)| **d > 0) {
-            let next = &mut self.before[place(d)];
+        // Those outside, at distance 0, come last and are left out.
+        self.order.resize(self.before[largest] as usize, 0);
+        for (i, &level) in (0..).zip(&self.level).filter(|(_, level)| **level > 0) {
+            let next = &mut self.before[largest - level as usize];
             self.order[*next as usize] = i;
             *next += 1;
         }
     }
 
+    /// The neighbours of a cell.
+    fn around(&self, cell: usize) -> [usize; 8] {
+        self.around.map(|step| cell.wrapping_add_signed(step))
+    }
+
+    /// The plain case: a cell without neighbours of its own distance that touches but one basin, which it joins, or none, so that it begins
+    /// one. Nothing else at this distance touches it, so it need not wait for the others.
+    fn place_plain(&mut self, cell: usize) -> bool {
+        let here = self.level[cell];
+        let (mut one, mut others) = (0, false);
+        for near in self.around(cell) {
+            let label = self.label[near];
+            others |= if label == 0 { self.level[near] == here } else { one != 0 && label != one };
+            one = one.max(label);
+        }
+        if others || one >= SHARED {
+            return false;
+        }
+        if one == 0 {
+            self.begin_basin(cell, 1.0);
+            return true;
+        }
+        let root = self.root(one - 1);
+        let basin = &mut self.grown[root as usize];
+        if basin.divided.is_some() {
+            return false;
+        }
+        basin.basin.cells += 1.0;
+        self.label[cell] = root + 1;
+        true
+    }
+
+    /// Begins a basin of so many cells with its peak at a cell; returns its label.
+    fn begin_basin(&mut self, at: usize, cells: f64) -> u32 {
+        let parent = count32(self.grown.len());
+        let basin = Basin { peak2: u64::from(self.level[at]), cells, at };
+        self.grown.push(Grown { basin, parent, divided: None });
+        self.label[at] = parent + 1;
+        parent + 1
+    }
+
     /// Gathers the cells of one distance around a cell, and the labels that they touch.
-    fn gather(&mut self, cell: usize, distance2: &[u64], width: usize) {
-        let (level, height) = (distance2[cell], distance2.len() / width);
+    fn gather(&mut self, cell: usize) {
+        let level = self.level[cell];
         let (cells, touched) = (self.cells.len(), self.touched.len());
         self.stack.push(count32(cell));
         self.label[cell] = OPEN;
+        let mut last = 0;
         while let Some(cell) = self.stack.pop() {
             self.cells.push(cell);
-            let (x, y) = (cell as usize % width, cell as usize / width);
-            for row in y.saturating_sub(1)..(y + 2).min(height) {
-                let near = row * width + x.saturating_sub(1)..row * width + (x + 2).min(width);
-                for ((i, &distance), label) in (0..).zip(&distance2[near.clone()]).zip(&mut self.label[near.clone()]) {
-                    let label_here = *label;
-                    if label_here == 0 && distance == level {
-                        *label = OPEN;
-                        self.stack.push(count32(near.start + i));
-                    } else if label_here != 0 && label_here != OPEN && !self.touched[touched..].contains(&label_here) {
-                        self.touched.push(label_here);
+            for near in self.around(cell as usize) {
+                let label = self.label[near];
+                if label == 0 {
+                    if self.level[near] == level {
+                        self.label[near] = OPEN;
+                        self.stack.push(count32(near));
+                    }
+                } else if label != OPEN && label != last {
+                    last = label;
+                    if !self.touched[touched..].contains(&label) {
+                        self.touched.push(label);
                     }
                 }
             }
@@ -185,7 +252,7 @@ impl Flood {
     }
 
     /// Gives the gathered cells to the basins that they touch; those that touch none begin one.
-    fn place(&mut self, distance2: &[u64], width: usize) {
+    fn place(&mut self) {
         for k in 0..self.plateaus.len() {
             let range = self.plateaus[k].cells.clone();
             let (first, cells) = (self.cells[range.start] as usize, range.len() as f64);
@@ -196,18 +263,13 @@ impl Flood {
             }
             let roots = self.roots_of(self.plateaus[k].touched.clone(), |_| true);
             let label = match roots[..] {
-                [] => {
-                    let parent = count32(self.grown.len());
-                    let basin = Basin { peak2: distance2[first], cells, at: first };
-                    self.grown.push(Grown { basin, parent, divided: None });
-                    parent + 1
-                }
+                [] => self.begin_basin(first, cells),
                 [one] => {
                     self.grown[one as usize].basin.cells += cells;
                     one + 1
                 }
                 _ => {
-                    self.divide(k, width);
+                    self.divide(k);
                     continue;
                 }
             };
@@ -219,17 +281,19 @@ impl Flood {
 
     /// Gives the cells of a plateau that touches several basins to those nearest along it, one layer of neighbours after the other: the rim
     /// of a mask is one plateau, and each basin has the part of it that lies around it.
-    fn divide(&mut self, k: usize, width: usize) {
+    fn divide(&mut self, k: usize) {
         let mut layer: Vec<u32> = self.cells[self.plateaus[k].cells.clone()].to_vec();
-        layer.retain(|&cell| self.around(cell, width).any(|near| !matches!(self.label[near], 0 | OPEN)));
+        layer.retain(|&cell| self.around(cell as usize).into_iter().any(|near| !matches!(self.label[near], 0 | OPEN)));
+        let mut labels: Vec<u32> = Vec::new();
         while !layer.is_empty() {
-            let labels: Vec<u32> = layer.iter().map(|&cell| self.label_beside(cell, width)).collect();
-            for (&cell, label) in layer.iter().zip(labels) {
+            labels.clear();
+            labels.extend(layer.iter().map(|&cell| self.label_beside(cell)));
+            for (&cell, &label) in layer.iter().zip(&labels) {
                 self.label[cell as usize] = label;
             }
             let mut next: Vec<u32> = Vec::new();
             for &cell in &layer {
-                next.extend(self.around(cell, width).filter(|&near| self.label[near] == OPEN).map(count32));
+                next.extend(self.around(cell as usize).into_iter().filter(|&near| self.label[near] == OPEN).map(count32));
             }
             next.sort_unstable();
             next.dedup();
@@ -238,12 +302,21 @@ impl Flood {
     }
 
     /// Counts a cell to the basins that lie beside it, and returns its label. Shared cells are given on only where nothing else is touched.
-    fn label_beside(&mut self, cell: u32, width: usize) -> u32 {
+    fn label_beside(&mut self, cell: u32) -> u32 {
         let before = self.touched.len();
-        for near in self.around(cell, width) {
+        for near in self.around(cell as usize) {
             let label = self.label[near];
             if !matches!(label, 0 | OPEN) && !self.touched[before..].contains(&label) {
                 self.touched.push(label);
+            }
+        }
+        if let [label] = self.touched[before..] {
+            // One basin, undivided: the usual case.
+            let root = if label < SHARED { self.root(label - 1) } else { 0 };
+            if label < SHARED && self.grown[root as usize].divided.is_none() {
+                self.touched.truncate(before);
+                self.grown[root as usize].basin.cells += 1.0;
+                return root + 1;
             }
         }
         let mut roots = self.roots_of(before..self.touched.len(), |shared| !shared);
@@ -257,13 +330,6 @@ impl Flood {
         }
         self.shared.push(Shared { by: roots, cells: 1.0 });
         SHARED + count32(self.shared.len() - 1)
-    }
-
-    /// A cell and its neighbours.
-    fn around(&self, cell: u32, width: usize) -> impl Iterator<Item = usize> + use<> {
-        let (x, y, height) = (cell as usize % width, cell as usize / width, self.label.len() / width);
-        let columns = x.saturating_sub(1)..(x + 2).min(width);
-        (y.saturating_sub(1)..(y + 2).min(height)).flat_map(move |row| columns.clone().map(move |column| row * width + column))
     }
 
     /// Adds shared cells to their basins.

@@ -2,16 +2,17 @@
 
 use std::sync::LazyLock;
 
+use super::bits::{Bits, set_bits};
 use super::holes::{Hole, Holes};
 use super::kind::{Look, TOLD_FROM, tell};
 use super::split::{Parts, SplitRule, Splitter};
 use super::tree::{Branch, Rule, Tree};
-use super::window::{Scene, Window, class, median, pick, to_level, widen};
-use super::{CORE_WIDTHS, CoreFrom, Object, SizedBy};
+use super::window::{Scene, Window, median, pick, to_level};
+use super::{CORE_WIDTHS, CoreFrom, Found, Object, SizedBy};
 use crate::phases::{Component, Run, count32};
 use crate::plane::{Level, ONE, Rect, Stop, single};
 use crate::recipe::{Contrast, FillHoles};
-use crate::shape::{Contour, Shape, Sides, TURN_TO_AREA, convex_hull, polygon_area, trace};
+use crate::shape::{Contour, HullBuffer, Outline, Shape, Sides, TURN_TO_AREA, polygon_area, trace};
 
 /// Optical density of every level, −log10 of the transmission; black counts as half a step.
 static OD: LazyLock<Vec<f32>> =
@@ -78,18 +79,23 @@ pub(crate) struct Visitor {
     splitter: Splitter,
     values: Vec<f32>,
     contours: [Contour; 3],
-    outside: Vec<u8>,
-    part_levels: Vec<Level>,
-    across: Vec<u8>,
+    outline: Outline,
+    hull: Vec<[f64; 2]>,
+    hull_buffer: HullBuffer,
+    /// Pixels of the object.
+    mine: Bits,
+    /// Those of them that are deep enough to count.
+    deep: Bits,
+    outside: Bits,
+    across: Bits,
+    zone: Bits,
+    zones: [Bits; 4],
     picked: Vec<Level>,
-    zone: Vec<u32>,
-    zone_next: Vec<u32>,
-    mine: Vec<u8>,
 }
 
 /// Where one object lies in the window.
 struct Place {
-    label: u32,
+    object: usize,
     branch: Branch,
     surround: Level,
     /// The part of the window that holds it.
@@ -103,7 +109,7 @@ impl Visitor {
         scene: &Scene<'_>,
         (own, component): (u32, &Component),
         visit: &Visit,
-        found: &mut Vec<(Object, Vec<(u32, Run)>)>,
+        found: &mut Found,
     ) -> Result<(), Stop> {
         let at = component.at;
         let reach = pixels(3.5 * visit.blur_px) + 4;
@@ -115,22 +121,27 @@ impl Visitor {
         let prominence = (5.0 * visit.noise).max(0.03 * f64::from(surround));
         let rule = Rule { surround, prominence, edge: visit.edge };
         let inner = Rect::new(at.x - self.window.at.x, at.y - self.window.at.y, at.width, at.height);
-        self.tree.grow(&self.window.levels, &self.window.classes, (self.window.width(), inner), rule);
-        for label in 1..=count32(self.tree.found.len()) {
-            let branch = self.tree.found[label as usize - 1];
+        self.tree.grow(&self.window.levels, &self.window.own, (self.window.width(), inner), rule);
+        for object in 0..self.tree.found.len() {
+            let branch = self.tree.found[object];
             if f64::from(branch.pixels) >= LEAST_PIXELS && branch.core < surround {
                 let whole = Rect::new(0, 0, self.window.at.width, self.window.at.height);
                 let part = branch.part.grown(AROUND, whole);
-                if let Some(object) = self.measure(scene.frame, &Place { label, branch, surround, part }, visit) {
-                    found.push(object);
+                let runs = found.runs.len();
+                match self.measure(scene.frame, &Place { object, branch, surround, part }, visit, &mut found.runs) {
+                    Some(object) => found.objects.push((object, runs..found.runs.len())),
+                    None => found.runs.truncate(runs),
                 }
             }
         }
         Ok(())
     }
 
-    fn measure(&mut self, frame: Rect, place: &Place, visit: &Visit) -> Option<(Object, Vec<(u32, Run)>)> {
+    /// Measures one object; its runs are added to `runs`.
+    fn measure(&mut self, frame: Rect, place: &Place, visit: &Visit, runs: &mut Vec<(u32, Run)>) -> Option<Object> {
+        let before = runs.len();
         let surround = f64::from(place.surround);
+        self.tree.pixels_of(place.object, &self.window.own, &mut self.mine);
         let (contrast, core_from) = self.contrast(place, visit);
         self.depths(place);
         if visit.fill_holes == FillHoles::Dark && visit.edge > HALF_WAY {
@@ -143,8 +154,9 @@ impl Visitor {
         let peak = surround - f64::from(place.branch.core);
         // Too blurred to reach half way to the core: its pixels are those half way to its own peak.
         let unresolved = 0.5 * peak < contrast * visit.edge && area_px2[1] < LEAST_PIXELS;
-        let (runs, od) = self.pixels_of(place, visit.edge * if unresolved { peak } else { contrast });
-        let at = box_of(&runs);
+        let od = self.pixels_of(place, visit.edge * if unresolved { peak } else { contrast }, runs);
+        let runs = &runs[before..];
+        let at = box_of(runs);
         let touches_frame = at.touches(frame);
         let mut sized_by = SizedBy::Outline;
         if diameter(area_px2[1]) < visit.deficit_below_px && !touches_frame {
@@ -157,12 +169,13 @@ impl Visitor {
             return None;
         }
         let weight = if touches_frame { None } else { frame_weight(frame, extent_of(&self.contours[1].points, at)) };
-        let hull = convex_hull(&self.contours[1].points);
+        let mut hull = std::mem::take(&mut self.hull);
+        self.hull_buffer.convex_hull(&self.contours[1].points, &mut hull);
         let parts = self.parts(place.part, &hull, (contrast, area_px2[1]), visit);
         let contour = &self.contours[1];
         // Its extent widens as the outer outline does: what blur does to holes is no part of it.
         let holes = (4 - contour.quarter_turns).max(0) as f64 * TURN_TO_AREA * (visit.blur_px * visit.blur_px + CHORDS);
-        let shape = Shape::of(contour, &hull, area_px2[1] + holes, parts.widest);
+        let shape = Shape::of(contour, &hull, area_px2[1] + holes, (&mut self.outline, parts.widest));
         let mut look = Look {
             touches_frame,
             diameter_px: diameter(area_px2[1]),
@@ -177,7 +190,8 @@ impl Visitor {
             look.hole = largest_hole(&mut self.holes, (&self.values, place.part), contrast * visit.edge);
         }
         let told = tell(&look);
-        let object = Object {
+        self.hull = hull;
+        Some(Object {
             at,
             centroid_px: self.centroid(place.part, at),
             surround: place.surround,
@@ -191,8 +205,7 @@ impl Visitor {
             weight,
             constituents_px2: parts.areas_px2,
             told,
-        };
-        Some((object, runs))
+        })
     }
 
     /// Depth of the object's core below the surround, in levels, and where the core comes from.
@@ -217,12 +230,11 @@ impl Visitor {
         const GOOD_PART: f64 = 0.25;
         let reach = pixels(2.0 * visit.blur_px) + 2;
         let (width, height) = (self.window.width(), self.window.at.height as usize);
-        let is_gap = |x: usize, y: usize| matches!(self.window.classes[y * width + x], class::GAP | class::ENCLOSED_GAP);
         let near = |p: &&[f32; 2]| {
             let place = |at: f32, from: u32| pixels(f64::from(at).floor()) + from as usize;
             let (x, y) = (place(p[0], part.x), place(p[1], part.y));
             let mut rows = y.saturating_sub(reach)..(y + reach + 1).min(height);
-            rows.any(|row| (x.saturating_sub(reach)..(x + reach + 1).min(width)).any(|column| is_gap(column, row)))
+            rows.any(|row| (x.saturating_sub(reach)..(x + reach + 1).min(width)).any(|column| self.window.gap.get(column, row)))
         };
         let points = &self.contours[1].points;
         points.iter().filter(near).count() as f64 > GOOD_PART * points.len() as f64
@@ -279,18 +291,22 @@ impl Visitor {
 
     /// Depths below the surround of the object's part of the window; pixels of others stand above the surround.
     fn depths(&mut self, place: &Place) {
-        let width = self.window.width();
+        let (window, part) = (&self.window, place.part);
         let surround = f32::from(place.surround);
         let other = -0.5 * (surround - f32::from(place.branch.core));
+        self.outside.copy(&window.own);
+        self.outside.take(&self.mine);
+        self.outside.add(&window.other);
         self.values.clear();
-        for y in place.part.y..place.part.bottom() {
-            let row = y as usize * width;
-            let range = row + place.part.x as usize..row + place.part.right() as usize;
-            let pixels = self.tree.label[range.clone()].iter().zip(&self.window.classes[range.clone()]).zip(&self.window.levels[range]);
-            self.values.extend(pixels.map(|((&label, &class), &level)| {
-                let mine = label == place.label || (label == 0 && class != class::OTHER);
-                if mine { surround - f32::from(level) } else { other }
-            }));
+        for y in part.y as usize..part.bottom() as usize {
+            let row = y * window.width();
+            let levels = &window.levels[row + part.x as usize..row + part.right() as usize];
+            let start = self.values.len();
+            self.values.extend(levels.iter().map(|&level| surround - f32::from(level)));
+            for x in (0..levels.len()).step_by(64) {
+                let of_others = self.outside.piece(y, part.x as usize + x, 64.min(levels.len() - x));
+                set_bits(of_others).for_each(|k| self.values[start + x + k] = other);
+            }
         }
     }
 
@@ -307,86 +323,80 @@ impl Visitor {
             return None;
         }
         let half = to_level(f64::from(place.surround) - 0.5 * own_depth);
-        let (window, part) = (self.window.width(), place.part);
-        self.outside.clear();
-        self.part_levels.clear();
-        for y in part.y..part.bottom() {
-            let row = y as usize * window;
-            let range = row + part.x as usize..row + part.right() as usize;
-            let (labels, levels) = (&self.tree.label[range.clone()], &self.window.levels[range]);
-            self.outside.extend(labels.iter().zip(levels).map(|(&label, &level)| u8::from(label != place.label || level >= half)));
-            self.part_levels.extend_from_slice(levels);
-        }
+        let levels = &self.window.levels;
+        self.mine.filtered(|i| levels[i] < half, &mut self.deep);
+        self.outside.copy(&self.deep);
+        self.outside.turn_over();
         // Half a pixel lies between the last pixel inside and the line.
-        widen(&self.outside, part.width as usize, 3.5 * visit.blur_px + 0.5, &mut self.across, &mut self.mine);
-        pick(&self.part_levels, self.mine.iter().map(|&m| m == 0), &mut self.picked);
+        self.outside.widened(3.5 * visit.blur_px + 0.5, &mut self.across, &mut self.zone);
+        self.deep.take(&self.zone);
+        pick(levels, &self.deep, &mut self.picked);
         if self.picked.len() < 4 { None } else { Some(median(&mut self.picked)) }
     }
 
-    /// Runs of the object's pixels deeper than `cut`, and mean and largest optical density above the surround.
-    fn pixels_of(&mut self, place: &Place, cut: f64) -> (Vec<(u32, Run)>, [f64; 2]) {
-        let width = self.window.width();
+    /// Adds the runs of the object's pixels deeper than `cut`, and gives mean and largest optical density above the surround.
+    fn pixels_of(&mut self, place: &Place, cut: f64, runs: &mut Vec<(u32, Run)>) -> [f64; 2] {
         let level = to_level(f64::from(place.surround) - cut);
-        let mut runs: Vec<(u32, Run)> = Vec::new();
-        let (mut total, mut count) = (0.0, 0u32);
-        for y in place.part.y..place.part.bottom() {
-            let row = y as usize * width;
-            for x in place.part.x..place.part.right() {
-                let i = row + x as usize;
-                if self.tree.label[i] != place.label || self.window.levels[i] >= level {
-                    continue;
-                }
-                total += od_of(self.window.levels[i]);
-                count += 1;
-                let (x, y) = (x + self.window.at.x, y + self.window.at.y);
-                match runs.last_mut() {
-                    Some((last, run)) if *last == y && run.x1 == x => run.x1 = x + 1,
-                    _ => runs.push((y, Run { x0: x, x1: x + 1 })),
-                }
+        let Window { levels, at, .. } = &self.window;
+        self.mine.filtered(|i| levels[i] < level, &mut self.deep);
+        let (mut total, mut count) = (0.0, 0);
+        let first = runs.len();
+        for (x, y, length) in self.deep.runs() {
+            let i = y * at.width as usize + x;
+            total = levels[i..i + length].iter().fold(total, |total, &level| total + od_of(level));
+            count += length;
+            let (x0, y) = (count32(x) + at.x, count32(y) + at.y);
+            let x1 = x0 + count32(length);
+            match runs[first..].last_mut() {
+                // A run that goes on in the next word of the mask.
+                Some((last, run)) if *last == y && run.x1 == x0 => run.x1 = x1,
+                _ => runs.push((y, Run { x0, x1 })),
             }
         }
         let base = od_of(place.surround);
-        (runs, [total / f64::from(count.max(1)) - base, od_of(place.branch.core) - base])
+        [total / count.max(1) as f64 - base, od_of(place.branch.core) - base]
     }
 
     /// The light missing in the object's zone: its own pixels and the unclaimed ones nearer to it than to any other, up to 3.5 blur widths
     /// out. In levels × px².
     fn deficit(&mut self, place: &Place, visit: &Visit) -> f64 {
         let reach = 3.5 * visit.blur_px;
-        let alone = self.tree.found.len() == 1 && !self.window.classes.contains(&class::OTHER);
-        if alone {
-            self.window.own_widened(reach, &mut self.mine);
+        if self.tree.found.len() == 1 && self.window.other.is_empty() {
+            self.window.own_widened(reach, &mut self.zone);
         } else {
-            self.zone_among_others(place.label, pixels(reach));
+            self.zone_among_others(place.object, pixels(reach));
         }
-        let zone = self.mine.iter().zip(&self.window.levels).filter(|(m, _)| **m != 0);
-        let (total, count) = zone.fold((0u64, 0u64), |(t, n), (_, &l)| (t + u64::from(l), n + 1));
+        let (mut total, mut count) = (0u64, 0);
+        for piece in self.zone.pieces() {
+            count += piece.len();
+            total += self.window.levels[piece].iter().map(|&level| u64::from(level)).sum::<u64>();
+        }
         count as f64 * f64::from(place.surround) - total as f64
     }
 
     /// Marks the pixels nearer to this object than to others (city-block distance, one step at a time from all at once), up to `reach` out.
-    fn zone_among_others(&mut self, label: u32, reach: usize) {
-        const OTHERS: u32 = u32::MAX;
-        let (width, height) = (self.window.width(), self.window.at.height as usize);
-        self.zone.clear();
-        self.zone.extend(self.tree.label.iter().zip(&self.window.classes).map(|(&l, &c)| if c == class::OTHER { OTHERS } else { l }));
+    /// A pixel as near to several belongs to the last of them; to another component's if there is one.
+    fn zone_among_others(&mut self, object: usize, reach: usize) {
+        let [after, taken, grown, free] = &mut self.zones;
+        // What belongs to those that win, and what belongs to anyone.
+        self.tree.pixels_after(object, &self.window.own, after);
+        after.add(&self.window.other);
+        taken.copy(&self.window.own);
+        taken.add(&self.window.other);
+        self.zone.copy(&self.mine);
         for _ in 0..reach {
-            self.zone_next.clone_from(&self.zone);
-            for y in 0..height {
-                for x in 0..width {
-                    let i = y * width + x;
-                    if self.zone[i] == 0 {
-                        let near = |inside: bool, j: usize| if inside { self.zone[j] } else { 0 };
-                        let across = near(x > 0, i.wrapping_sub(1)).max(near(x + 1 < width, i + 1));
-                        let along = near(y > 0, i.wrapping_sub(width)).max(near(y + 1 < height, i + width));
-                        self.zone_next[i] = across.max(along);
-                    }
-                }
-            }
-            std::mem::swap(&mut self.zone, &mut self.zone_next);
+            free.copy(taken);
+            free.turn_over();
+            after.with_neighbours(grown);
+            grown.keep(free);
+            after.add(grown);
+            free.take(grown);
+            self.zone.with_neighbours(grown);
+            grown.keep(free);
+            self.zone.add(grown);
+            taken.with_neighbours(grown);
+            std::mem::swap(taken, grown);
         }
-        self.mine.clear();
-        self.mine.extend(self.zone.iter().map(|&z| u8::from(z == label)));
     }
 }
 

@@ -51,6 +51,7 @@ const LEAST_RADIUS_PX: f64 = 0.75;
 #[derive(Default)]
 pub(crate) struct Splitter {
     sharp: Vec<i32>,
+    line: Vec<i32>,
     first: Vec<i32>,
     mask: Vec<bool>,
     flood: Flood,
@@ -86,7 +87,7 @@ impl Splitter {
         };
         let mut basins = self.flood.basins(&distance2, FINE * width, apart);
         basins.retain(|b| radius((b.peak2 as f64).sqrt()) >= LEAST_RADIUS_PX);
-        let largest = basins.iter().reduce(|a, b| if b.peak2 > a.peak2 { b } else { a })?;
+        let largest = basins.iter().min_by_key(|b| (std::cmp::Reverse(b.peak2), b.at))?;
         let place = |cell: usize| (cell as f32 + 0.5) / FINE as f32;
         let widest = [place(largest.at % (FINE * width)), place(largest.at / (FINE * width))];
         let areas_px2 = if basins.len() > 1 { widened(&basins, area_px2) } else { Box::default() };
@@ -109,9 +110,12 @@ impl Splitter {
         if order == 0 {
             laplacian(&self.first, width, step, &mut twice);
         }
-        for (i, value) in self.sharp.iter_mut().enumerate() {
-            let more = twice.get(i).map_or(0.0, |&t| second / 36.0 * f64::from(t));
-            *value += libm::rint(more - first / 6.0 * f64::from(self.first[i])) as i32;
+        if twice.is_empty() {
+            let once = self.sharp.iter_mut().zip(&self.first);
+            once.for_each(|(value, &f)| *value += whole(-(first / 6.0 * f64::from(f))));
+        } else {
+            let both = self.sharp.iter_mut().zip(&self.first).zip(&twice);
+            both.for_each(|((value, &f), &t)| *value += whole(second / 36.0 * f64::from(t) - first / 6.0 * f64::from(f)));
         }
         LEVEL
     }
@@ -119,19 +123,32 @@ impl Splitter {
     /// Draws the mask of the fine cells deeper than `depth`, read by straight lines between pixel centres.
     #[expect(clippy::cast_possible_truncation, reason = "depths are levels")]
     fn draw(&mut self, width: usize, depth: f64) {
-        let cut = 16 * libm::rint(depth) as i32;
+        let cut = 16 * whole(depth);
         let height = self.sharp.len() / width;
         self.mask.clear();
         self.mask.reserve(FINE * FINE * self.sharp.len());
         for y in 0..FINE * height {
-            let rows = beside(y, height);
-            let line = |x: usize| 3 * self.sharp[rows[0] * width + x] + self.sharp[rows[1] * width + x];
-            self.mask.extend((0..FINE * width).map(|x| {
-                let columns = beside(x, width);
-                3 * line(columns[0]) + line(columns[1]) > cut
-            }));
+            let [own, next] = beside(y, height);
+            let (own, next) = (&self.sharp[own * width..(own + 1) * width], &self.sharp[next * width..(next + 1) * width]);
+            self.line.clear();
+            self.line.extend(own.iter().zip(next).map(|(own, next)| 3 * own + next));
+            let line = &self.line;
+            let cell = |x: usize, beside: usize| 3 * line[x] + line[beside] > cut;
+            // The outermost cells have no pixel beside them but their own.
+            self.mask.push(cell(0, 0));
+            for (x, pair) in line.windows(2).enumerate() {
+                self.mask.extend([3 * pair[0] + pair[1] > cut, cell(x + 1, x)]);
+            }
+            self.mask.push(cell(width - 1, width - 1));
         }
     }
+}
+
+/// The nearest whole number, of those below 2³¹; half-way ones to even. Adding 1.5 × 2⁵² leaves it in the low bits: no call, and the same bits
+/// on every machine.
+#[expect(clippy::cast_possible_truncation, reason = "the low 32 bits are the number")]
+fn whole(of: f64) -> i32 {
+    (of + 6_755_399_441_055_744.0).to_bits() as i32
 }
 
 /// The pixel that a fine cell lies in, and the next one on its side, along one axis of `count` pixels.

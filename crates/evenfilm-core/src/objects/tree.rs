@@ -5,16 +5,18 @@
 //! saddle is already deeper than half way to the darker core (then walking inwards stopped before the branches parted), or if the fainter
 //! branch rises too little above the saddle to be more than noise. Otherwise both are objects and the saddle parts them.
 
-use super::window::class;
+use super::bits::Bits;
 use crate::phases::count32;
 use crate::plane::{Level, Rect};
 
-/// Buffers of one thread, and the pixels' objects: 0 none, else 1 + the index of the object in order of its first pixel.
+/// Buffers of one thread, and what was found.
 #[derive(Default)]
 pub(crate) struct Tree {
-    pub(crate) label: Vec<u32>,
-    /// For each object its darkest level but one and its number of pixels.
+    /// The objects, in order of their first pixel.
     pub(crate) found: Vec<Branch>,
+    /// The pixels' objects: 0 none, else 1 + the index of the object. Empty where there is but one.
+    label: Vec<u32>,
+    deep: Bits,
     order: Vec<u64>,
     parent: Vec<u32>,
     darkest: Vec<Level>,
@@ -47,16 +49,25 @@ pub(crate) struct Rule {
 
 impl Tree {
     /// Finds the objects among the window's own pixels, all of which lie in `part` of the window.
-    pub(crate) fn grow(&mut self, levels: &[Level], classes: &[u8], (width, part): (usize, Rect), rule: Rule) {
-        if self.grow_simple(levels, classes, (width, part), rule) {
-            return;
+    pub(crate) fn grow(&mut self, levels: &[Level], own: &Bits, (width, part): (usize, Rect), rule: Rule) {
+        if !self.grow_simple(levels, own, (width, part), rule) {
+            self.grow_by_tree(levels, own, width, rule);
         }
-        self.grow_by_tree(levels, classes, width, rule);
     }
 
-    fn grow_by_tree(&mut self, levels: &[Level], classes: &[u8], width: usize, rule: Rule) {
+    /// The own pixels of an object.
+    pub(crate) fn pixels_of(&self, object: usize, own: &Bits, out: &mut Bits) {
+        if self.label.is_empty() { out.copy(own) } else { own.filtered(|i| self.label[i] as usize == object + 1, out) }
+    }
+
+    /// The own pixels of the objects after this one.
+    pub(crate) fn pixels_after(&self, object: usize, own: &Bits, out: &mut Bits) {
+        own.filtered(|i| self.label.get(i).is_some_and(|&label| label as usize > object + 1), out);
+    }
+
+    fn grow_by_tree(&mut self, levels: &[Level], own: &Bits, width: usize, rule: Rule) {
         self.order.clear();
-        self.order.extend((0..levels.len()).filter(|&i| classes[i] == class::OWN).map(|i| u64::from(levels[i]) << 32 | i as u64));
+        self.order.extend(own.places().map(|i| u64::from(levels[i]) << 32 | i as u64));
         self.order.sort_unstable();
         self.label.clear();
         self.label.resize(levels.len(), 0);
@@ -68,50 +79,38 @@ impl Tree {
             let i = (self.order[k] & 0xffff_ffff) as usize;
             self.place(i, levels[i], (width, levels.len() / width), rule);
         }
-        self.number_objects(levels, width);
+        self.number_objects(levels, own, width);
     }
 
     /// The usual case without the tree, to the same end: one branch, where the pixels deeper than half way to the darkest are one piece and
     /// no other pixel is as dark as all around it. False where that cannot be told at a glance.
-    fn grow_simple(&mut self, levels: &[Level], classes: &[u8], (width, part): (usize, Rect), rule: Rule) -> bool {
-        let rows = || (part.y as usize..part.bottom() as usize).map(|y| y * width + part.x as usize..y * width + part.right() as usize);
-        let own =
-            || rows().flat_map(|row| levels[row.clone()].iter().zip(&classes[row])).filter(|(_, c)| **c == class::OWN).map(|(l, _)| *l);
-        let darkest = own().min().unwrap_or(Level::MAX);
-        let half = f64::from(rule.surround) - rule.edge * (f64::from(rule.surround) - f64::from(darkest));
+    fn grow_simple(&mut self, levels: &[Level], own: &Bits, (width, part): (usize, Rect), rule: Rule) -> bool {
+        let mut branch = Branch { core: Level::MAX, darkest: Level::MAX, pixels: 0, part };
+        for &level in own.pieces().flat_map(|piece| &levels[piece]) {
+            branch.pixels += 1;
+            branch.core = branch.core.min(level.max(branch.darkest));
+            branch.darkest = branch.darkest.min(level);
+        }
+        let half = f64::from(rule.surround) - rule.edge * (f64::from(rule.surround) - f64::from(branch.darkest));
         if part.x == 0 || part.y == 0 || part.right() as usize >= width || part.bottom() as usize * width >= levels.len() || half <= 0.0 {
             return false;
         }
-        let deep = |i: usize| classes[i] == class::OWN && f64::from(levels[i]) <= half;
-        if !is_one_piece(rows(), deep) {
+        own.filtered(|i| f64::from(levels[i]) <= half, &mut self.deep);
+        if !is_one_piece(&self.deep, part) {
             return false;
         }
-        let around = [width + 1, width, width - 1, 1];
-        let dimple = |i: usize| {
-            let darker = |j: usize| classes[j] == class::OWN && levels[j] < levels[i];
-            classes[i] == class::OWN && !deep(i) && !around.iter().any(|&d| darker(i - d) || darker(i + d))
+        let darker = |at: Level, x: usize, y: usize| levels[y * width + x] < at && own.get(x, y);
+        let dimple = |(x, y): (usize, usize)| {
+            let at = levels[y * width + x];
+            !(y - 1..y + 2).any(|row| (x - 1..x + 2).any(|column| darker(at, column, row)))
         };
-        if rows().any(|row| row.into_iter().any(dimple)) {
+        if own.pixels().filter(|&(x, y)| !self.deep.get(x, y)).any(dimple) {
             return false;
+        }
+        if branch.pixels == 1 {
+            branch.core = branch.darkest;
         }
         self.label.clear();
-        self.label.resize(levels.len(), 0);
-        let mut branch = Branch { core: Level::MAX, darkest, pixels: 0, part };
-        let mut first = true;
-        for row in rows() {
-            for (label, (&level, &class)) in self.label[row.clone()].iter_mut().zip(levels[row.clone()].iter().zip(&classes[row])) {
-                if class == class::OWN {
-                    *label = 1;
-                    branch.pixels += 1;
-                    if first && level == darkest {
-                        first = false;
-                    } else {
-                        branch.core = branch.core.min(level);
-                    }
-                }
-            }
-        }
-        branch.core = if branch.pixels == 1 { darkest } else { branch.core };
         self.found.clear();
         self.found.push(branch);
         true
@@ -167,14 +166,12 @@ impl Tree {
         i
     }
 
-    fn number_objects(&mut self, levels: &[Level], width: usize) {
+    fn number_objects(&mut self, levels: &[Level], own: &Bits, width: usize) {
         self.number.clear();
         self.number.resize(self.parent.len(), 0);
         self.found.clear();
-        for (i, &level) in levels.iter().enumerate() {
-            if self.label[i] == 0 {
-                continue;
-            }
+        for i in own.places() {
+            let level = levels[i];
             let root = self.root(self.label[i]) as usize;
             let here = Rect::new(count32(i % width), count32(i / width), 1, 1);
             if self.number[root] == 0 {
@@ -198,17 +195,21 @@ impl Tree {
     }
 }
 
-/// Whether the pixels are one piece in the plainest way: one run in each of some neighbouring rows, each touching the next.
-fn is_one_piece(rows: impl Iterator<Item = std::ops::Range<usize>>, deep: impl Fn(usize) -> bool) -> bool {
+/// Whether the pixels set in a part of a mask are one piece in the plainest way: one run in each of some neighbouring rows, each touching
+/// the next.
+fn is_one_piece(deep: &Bits, part: Rect) -> bool {
+    const CHUNK: usize = 64;
     let mut last: Option<(usize, usize)> = None;
     let mut ended = false;
-    for row in rows {
-        let start = row.start;
+    for y in part.y as usize..part.bottom() as usize {
         let (mut from, mut to, mut count) = (usize::MAX, 0, 0);
-        for i in row.filter(|&i| deep(i)) {
-            from = from.min(i - start);
-            to = i - start + 1;
-            count += 1;
+        for x in (part.x as usize..part.right() as usize).step_by(CHUNK) {
+            let word = deep.piece(y, x, CHUNK.min(part.right() as usize - x));
+            if word != 0 {
+                from = from.min(x + word.trailing_zeros() as usize);
+                to = x + CHUNK - word.leading_zeros() as usize;
+                count += word.count_ones() as usize;
+            }
         }
         if count == 0 {
             ended |= last.is_some();
@@ -248,21 +249,28 @@ mod tests {
                     super::super::to_level(20_000.0 - discs.iter().map(depth).fold(0.0, f64::max) + next(noise + 1) as f64)
                 })
                 .collect();
-            let classes: Vec<u8> = levels.iter().map(|&l| if l < 19_000 { class::OWN } else { class::FILM }).collect();
-            let own: Vec<usize> = (0..classes.len()).filter(|&i| classes[i] == class::OWN).collect();
+            let mut own = Bits::default();
+            own.reset(width, height);
+            (0..levels.len()).filter(|&i| levels[i] < 19_000).for_each(|i| own.set(i));
             let pixel = |i: usize| Rect::new(count32(i % width), count32(i / width), 1, 1);
-            let Some(part) = own.iter().map(|&i| pixel(i)).reduce(Rect::union) else { continue };
+            let Some(part) = own.places().map(pixel).reduce(Rect::union) else { continue };
             let rule = Rule { surround: 20_000, prominence: 600.0, edge: 0.5 };
             let (mut short, mut long) = (Tree::default(), Tree::default());
-            if !short.grow_simple(&levels, &classes, (width, part), rule) {
+            if !short.grow_simple(&levels, &own, (width, part), rule) {
                 continue;
             }
             answered += 1;
-            long.grow_by_tree(&levels, &classes, width, rule);
+            long.grow_by_tree(&levels, &own, width, rule);
             let fields = |t: &Tree| t.found.iter().map(|b| (b.core, b.darkest, b.pixels, b.part)).collect::<Vec<_>>();
             // Blobs apart are separate components in use; here they may lie in one window.
             if long.found.len() == 1 {
-                assert_eq!((fields(&short), &short.label), (fields(&long), &long.label));
+                assert_eq!(fields(&short), fields(&long));
+                let of = |tree: &Tree| {
+                    let mut out = Bits::default();
+                    tree.pixels_of(0, &own, &mut out);
+                    out.places().collect::<Vec<_>>()
+                };
+                assert_eq!(of(&short), of(&long));
             } else {
                 panic!("one object by the short way, {} by the tree", long.found.len());
             }

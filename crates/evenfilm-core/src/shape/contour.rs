@@ -30,8 +30,8 @@ pub struct Contour {
     pub moment: [f64; 2],
     /// Ends of the straight pieces (x, y), each once, in no useful order.
     pub points: Vec<[f32; 2]>,
-    /// Which values of the rows above and below the squares are inside, and how many corners of each square.
-    inside: [Vec<u8>; 3],
+    /// Which values of the rows above and below the squares are inside, a bit each.
+    inside: [Vec<u64>; 2],
 }
 
 /// Blur moves an edge of curvature κ by s²κ/2 (s² = variance of the blur), so over a whole line the enclosed area changes by s²/2 × its
@@ -61,112 +61,153 @@ impl Contour {
     }
 }
 
-/// The level set {value > threshold} of a window of `width` columns. `keep_points` keeps the ends of the pieces.
-pub fn trace(values: &[f32], width: usize, threshold: f32, sides: Sides, keep_points: bool, out: &mut Contour) {
+/// The level set {value > threshold} of a window of `width` columns: its area and turning; with `line` also the line's length, the area's
+/// moment and the ends of the pieces.
+pub fn trace(values: &[f32], width: usize, threshold: f32, sides: Sides, line: bool, out: &mut Contour) {
     *out = Contour { points: std::mem::take(&mut out.points), inside: std::mem::take(&mut out.inside), ..Contour::default() };
     out.points.clear();
     if width == 0 || values.is_empty() {
         return;
     }
-    trace_rows(values, (width, 0), threshold, sides, keep_points, out);
+    trace_rows(values, (width, 0), threshold, sides, line, out);
 }
 
 /// Adds a strip of rows whose first row is row `first` of the window. The strip that follows must begin with this one's last row; `sides.top`
 /// and `sides.bottom` hold for the first and last strip only.
-pub fn trace_rows(values: &[f32], (width, first): (usize, usize), threshold: f32, sides: Sides, keep_points: bool, out: &mut Contour) {
-    let mut rows = values.chunks_exact(width);
-    let count = rows.len();
-    let Some(top) = rows.next() else { return };
-    let centre = |row: usize| (first + row) as f32 + 0.5;
-    let mut strip = Strip { threshold, sides, keep_points, out };
-    if sides.top {
-        strip.between((top, first as f32), (top, centre(0)));
-    }
-    let mut upper = top;
-    for (row, lower) in rows.enumerate() {
-        strip.between((upper, centre(row)), (lower, centre(row + 1)));
-        upper = lower;
-    }
-    if sides.bottom {
-        strip.between((upper, centre(count - 1)), (upper, (first + count) as f32));
+pub fn trace_rows(values: &[f32], place: (usize, usize), threshold: f32, sides: Sides, line: bool, out: &mut Contour) {
+    if line {
+        Strip::<true> { threshold, sides, out }.trace(values, place);
+    } else {
+        Strip::<false> { threshold, sides, out }.trace(values, place);
     }
 }
 
-struct Strip<'a> {
+/// A strip that is traced, with or without its line.
+struct Strip<'a, const LINE: bool> {
     threshold: f32,
     sides: Sides,
-    keep_points: bool,
     out: &'a mut Contour,
 }
 
-impl Strip<'_> {
-    /// The squares between two rows of values at heights y.
-    fn between(&mut self, (upper, y0): (&[f32], f32), (lower, y1): (&[f32], f32)) {
-        let t = self.threshold;
-        let last = upper.len() - 1;
-        if self.sides.left {
-            self.square([upper[0] - t, upper[0] - t, lower[0] - t, lower[0] - t], [0.0, 0.5], [y0, y1]);
+/// One row of values: which of them are inside, and where it lies.
+#[derive(Clone, Copy)]
+struct Row<'a> {
+    values: &'a [f32],
+    inside: &'a [u64],
+    y: f32,
+}
+
+/// Bits of a word.
+const WORD: usize = u64::BITS as usize;
+
+impl<const LINE: bool> Strip<'_, LINE> {
+    fn trace(&mut self, values: &[f32], (width, first): (usize, usize)) {
+        let count = values.len() / width;
+        let [mut above, mut below] = std::mem::take(&mut self.out.inside);
+        let row = |k: usize| &values[k * width..(k + 1) * width];
+        let centre = |row: usize| (first + row) as f32 + 0.5;
+        mark_inside(row(0), self.threshold, &mut above);
+        let top = Row { values: row(0), inside: &above, y: centre(0) };
+        if self.sides.top {
+            self.between(Row { y: first as f32, ..top }, top);
         }
-        let [above, below, mut corners] = std::mem::take(&mut self.out.inside);
-        let (above, below) = (mark_inside(upper, t, above), mark_inside(lower, t, below));
-        corners.clear();
-        let pairs = above.windows(2).zip(below.windows(2));
-        corners.extend(pairs.map(|(a, b)| a[0] + a[1] + b[0] + b[1]));
+        for k in 1..count {
+            mark_inside(row(k), self.threshold, &mut below);
+            // Nothing inside either row, and nothing passes between them.
+            if above.iter().chain(&below).any(|&word| word != 0) {
+                let upper = Row { values: row(k - 1), inside: &above, y: centre(k - 1) };
+                self.between(upper, Row { values: row(k), inside: &below, y: centre(k) });
+            }
+            std::mem::swap(&mut above, &mut below);
+        }
+        if self.sides.bottom {
+            let last = Row { values: row(count - 1), inside: &above, y: centre(count - 1) };
+            self.between(last, Row { y: (first + count) as f32, ..last });
+        }
+        self.out.inside = [above, below];
+    }
+
+    /// The squares between two rows of values.
+    fn between(&mut self, upper: Row<'_>, lower: Row<'_>) {
+        let t = self.threshold;
+        let last = upper.values.len() - 1;
+        let ys = [upper.y, lower.y];
+        let (a, d) = (upper.values, lower.values);
+        if self.sides.left {
+            self.square([a[0] - t, a[0] - t, d[0] - t, d[0] - t], (0.0, 0.5), ys);
+        }
         // Whole squares inside are gathered and counted once.
-        let (mut whole, mut whole_x) = (0u32, 0u64);
-        for (x, &inside) in corners.iter().enumerate() {
-            if inside == 4 {
-                whole += 1;
-                whole_x += x as u64 + 1;
-            } else if inside > 0 {
-                let corner_values = [upper[x] - t, upper[x + 1] - t, lower[x + 1] - t, lower[x] - t];
-                self.square(corner_values, [x as f32 + 0.5, x as f32 + 1.5], [y0, y1]);
+        let (mut whole, mut whole_x) = (0u64, 0u64);
+        for k in 0..upper.inside.len() {
+            let start = k * WORD;
+            let both = |of: &[u64]| [of[k], of[k] >> 1 | of.get(k + 1).map_or(0, |next| next << (WORD - 1))];
+            let ([a0, a1], [b0, b1]) = (both(upper.inside), both(lower.inside));
+            let squares = last.saturating_sub(start).min(WORD);
+            let there = if squares == WORD { u64::MAX } else { (1 << squares) - 1 };
+            let mut filled = a0 & a1 & b0 & b1 & there;
+            let mut passed = (a0 | a1 | b0 | b1) & there & !filled;
+            while passed != 0 {
+                let x = start + passed.trailing_zeros() as usize;
+                passed &= passed - 1;
+                self.square([a[x] - t, a[x + 1] - t, d[x + 1] - t, d[x] - t], (x as f32 + 0.5, 1.0), ys);
+            }
+            while filled != 0 {
+                let from = filled.trailing_zeros();
+                let length = (!(filled >> from)).trailing_zeros();
+                filled &= !(u64::MAX >> (WORD as u32 - length) << from);
+                let (from, length) = (start as u64 + u64::from(from), u64::from(length));
+                whole += length;
+                whole_x += length * (from + 1) + length * (length - 1) / 2;
             }
         }
-        self.out.inside = [above, below, corners];
-        let (a, d) = (upper[last] - t, lower[last] - t);
-        let whole_x = whole_x as f64;
-        let height = f64::from(y1 - y0);
-        self.out.area_px2 += f64::from(whole) * height;
-        self.out.moment[0] += whole_x * height;
-        self.out.moment[1] += f64::from(whole) * height * f64::from(y0 + y1) * 0.5;
+        let height = f64::from(ys[1] - ys[0]);
+        self.out.area_px2 += whole as f64 * height;
+        if LINE {
+            self.out.moment[0] += whole_x as f64 * height;
+            self.out.moment[1] += whole as f64 * height * f64::from(ys[0] + ys[1]) * 0.5;
+        }
         if self.sides.right {
-            self.square([a, a, d, d], [last as f32 + 0.5, last as f32 + 1.0], [y0, y1]);
+            let (a, d) = (a[last] - t, d[last] - t);
+            self.square([a, a, d, d], (last as f32 + 0.5, 0.5), ys);
         }
     }
 
-    /// One square with values at its corners (clockwise from the top left) less the threshold.
-    fn square(&mut self, v: [f32; 4], [x0, x1]: [f32; 2], [y0, y1]: [f32; 2]) {
-        let square = Square { v, at: [[x0, y0], [x1, y0], [x1, y1], [x0, y1]] };
-        let inside = v.map(|v| v > 0.0);
-        let odd = |wanted: bool| inside.iter().position(|&i| i == wanted).unwrap_or(0);
-        let (share, turns) = match inside.iter().filter(|&&i| i).count() {
-            0 => return,
-            1 => (self.corner(&square, odd(true), true), 1),
-            3 => (1.0 - self.corner(&square, odd(false), false), -1),
-            4 => (1.0, 0),
-            _ if inside[0] == inside[2] => {
-                // Two opposite corners: joined where the middle of the square is inside.
-                let joined = v.iter().sum::<f32>() > 0.0;
-                let first = odd(!joined);
-                let cut = self.corner(&square, first, !joined) + self.corner(&square, first + 2, !joined);
-                if joined { (1.0 - cut, -2) } else { (cut, 2) }
-            }
-            _ => {
-                let first = (0..4).find(|&i| inside[i] && inside[(i + 1) % 4]).unwrap_or(0);
-                let (far, near) = (square.crossing((first + 1) % 4, (first + 2) % 4), square.crossing(first, (first + 3) % 4));
-                self.line(far.1, near.1);
-                ((far.0 + near.0) * 0.5, 0)
-            }
+    /// One square with values at its corners (clockwise from the top left) less the threshold: its left side and width, and the heights of its
+    /// top and bottom.
+    #[inline(always)]
+    fn square(&mut self, v: [f32; 4], (x, width): (f32, f32), [y0, y1]: [f32; 2]) {
+        let height = y1 - y0;
+        let square = Square { v, x: [x, x + width], y: [y0, y1], size: [width, height] };
+        let inside = v.map(|v| u8::from(v > 0.0));
+        let (share, turns) = match inside[0] | inside[1] << 1 | inside[2] << 2 | inside[3] << 3 {
+            0b0000 => return,
+            0b0001 => (self.corner(&square, 0, true), 1),
+            0b0010 => (self.corner(&square, 1, true), 1),
+            0b0100 => (self.corner(&square, 2, true), 1),
+            0b1000 => (self.corner(&square, 3, true), 1),
+            0b1110 => (1.0 - self.corner(&square, 0, false), -1),
+            0b1101 => (1.0 - self.corner(&square, 1, false), -1),
+            0b1011 => (1.0 - self.corner(&square, 2, false), -1),
+            0b0111 => (1.0 - self.corner(&square, 3, false), -1),
+            0b0011 => (self.side(&square, 0), 0),
+            0b0110 => (self.side(&square, 1), 0),
+            0b1100 => (self.side(&square, 2), 0),
+            0b1001 => (self.side(&square, 3), 0),
+            0b0101 => self.opposite(&square, 0),
+            0b1010 => self.opposite(&square, 1),
+            _ => (1.0, 0),
         };
-        let area = f64::from(share) * f64::from(x1 - x0) * f64::from(y1 - y0);
+        let area = f64::from(share) * f64::from(width) * f64::from(height);
         self.out.area_px2 += area;
-        self.out.moment[0] += area * f64::from(x0 + x1) * 0.5;
-        self.out.moment[1] += area * f64::from(y0 + y1) * 0.5;
         self.out.quarter_turns += turns;
+        if LINE {
+            self.out.moment[0] += area * f64::from(square.x[0] + square.x[1]) * 0.5;
+            self.out.moment[1] += area * f64::from(y0 + y1) * 0.5;
+        }
     }
 
     /// Share of the square that the triangle at this corner takes; its long side is a piece of the line.
+    #[inline(always)]
     fn corner(&mut self, square: &Square, i: usize, inside: bool) -> f32 {
         let (next, previous) = (square.crossing(i, (i + 1) % 4), square.crossing(i, (i + 3) % 4));
         let (from, to) = if inside { (next.1, previous.1) } else { (previous.1, next.1) };
@@ -174,35 +215,86 @@ impl Strip<'_> {
         next.0 * previous.0 * 0.5
     }
 
+    /// Share of the square on the side of corners i and i + 1, which are inside.
+    #[inline(always)]
+    fn side(&mut self, square: &Square, i: usize) -> f32 {
+        let (far, near) = (square.crossing((i + 1) % 4, (i + 2) % 4), square.crossing(i, (i + 3) % 4));
+        self.line(far.1, near.1);
+        (far.0 + near.0) * 0.5
+    }
+
+    /// The square where corners i and i + 2 are inside: they are joined where its middle is inside.
+    fn opposite(&mut self, square: &Square, i: usize) -> (f32, i64) {
+        let joined = square.v.iter().sum::<f32>() > 0.0;
+        let first = if joined { 1 - i } else { i };
+        let cut = self.corner(square, first, !joined) + self.corner(square, first + 2, !joined);
+        if joined { (1.0 - cut, -2) } else { (cut, 2) }
+    }
+
     /// A piece of the line, with the inside always on the same hand, so that each end of a closed line is the beginning of one piece.
+    #[inline]
     fn line(&mut self, from: [f32; 2], to: [f32; 2]) {
-        let (dx, dy) = (f64::from(from[0] - to[0]), f64::from(from[1] - to[1]));
-        self.out.perimeter_px += (dx * dx + dy * dy).sqrt();
-        if self.keep_points {
+        if LINE {
+            let (dx, dy) = (f64::from(from[0] - to[0]), f64::from(from[1] - to[1]));
+            self.out.perimeter_px += (dx * dx + dy * dy).sqrt();
             self.out.points.push(from);
         }
     }
 }
 
-/// One for each value above the threshold, in a buffer used before.
-fn mark_inside(values: &[f32], threshold: f32, mut out: Vec<u8>) -> Vec<u8> {
+/// A bit for each value above the threshold. The corners of squares are tested as differences: one can round to 0 only where the values are
+/// equal.
+fn mark_inside(values: &[f32], threshold: f32, out: &mut Vec<u64>) {
     out.clear();
-    // The same test as that of the corners: a difference can round to 0 only where the values are equal.
-    out.extend(values.iter().map(|&v| u8::from(v - threshold > 0.0)));
-    out
+    for values in values.chunks(WORD) {
+        let mut word = 0;
+        let (eights, rest) = values.as_chunks::<8>();
+        for (k, eight) in eights.iter().enumerate() {
+            word |= above(eight, threshold) << (8 * k);
+        }
+        match values.last_chunk::<8>() {
+            // The last eight may have been looked at in part.
+            Some(last) if !rest.is_empty() => word |= above(last, threshold) << (values.len() - 8),
+            _ => rest.iter().enumerate().for_each(|(k, &value)| word |= u64::from(value > threshold) << (8 * eights.len() + k)),
+        }
+        out.push(word);
+    }
+}
+
+/// The same of eight values.
+fn above(values: &[f32; 8], threshold: f32) -> u64 {
+    let bytes = values.map(|value| u8::from(value > threshold));
+    // The lowest bit of each byte, gathered in the highest byte.
+    u64::from_le_bytes(bytes).wrapping_mul(0x0102_0408_1020_4080) >> 56
 }
 
 struct Square {
     v: [f32; 4],
-    at: [[f32; 2]; 4],
+    /// Left and right side.
+    x: [f32; 2],
+    /// Top and bottom.
+    y: [f32; 2],
+    /// Width and height.
+    size: [f32; 2],
 }
 
 impl Square {
     /// Where the line crosses the edge from corner i to corner j: the share of the edge, and the place.
+    #[inline(always)]
     fn crossing(&self, i: usize, j: usize) -> (f32, [f32; 2]) {
         let share = self.v[i] / (self.v[i] - self.v[j]);
-        let ([xi, yi], [xj, yj]) = (self.at[i], self.at[j]);
-        (share, [xi + (xj - xi) * share, yi + (yj - yi) * share])
+        let ([left, right], [top, bottom], [width, height]) = (self.x, self.y, self.size);
+        let place = match (i, j) {
+            (0, 1) => [left + width * share, top],
+            (1, 0) => [right - width * share, top],
+            (1, 2) => [right, top + height * share],
+            (2, 1) => [right, bottom - height * share],
+            (2, 3) => [right - width * share, bottom],
+            (3, 2) => [left + width * share, bottom],
+            (3, 0) => [left, bottom - height * share],
+            _ => [left, top + height * share],
+        };
+        (share, place)
     }
 }
 
@@ -260,10 +352,10 @@ mod tests {
         let n = 32usize;
         let values: Vec<f32> = (0..n * n).map(|i| ((i * 7919 % 104_729) % 211) as f32 - 150.0).collect();
         let mut whole = Contour::default();
-        trace(&values, n, 0.0, Sides { top: true, bottom: true, ..Sides::default() }, false, &mut whole);
+        trace(&values, n, 0.0, Sides { top: true, bottom: true, ..Sides::default() }, true, &mut whole);
         let mut parts = Contour::default();
-        trace_rows(&values[..n * 11], (n, 0), 0.0, Sides { top: true, ..Sides::default() }, false, &mut parts);
-        trace_rows(&values[n * 10..], (n, 10), 0.0, Sides { bottom: true, ..Sides::default() }, false, &mut parts);
+        trace_rows(&values[..n * 11], (n, 0), 0.0, Sides { top: true, ..Sides::default() }, true, &mut parts);
+        trace_rows(&values[n * 10..], (n, 10), 0.0, Sides { bottom: true, ..Sides::default() }, true, &mut parts);
         assert!((whole.area_px2 - parts.area_px2).abs() < 1e-9 && (whole.perimeter_px - parts.perimeter_px).abs() < 1e-9);
         assert_eq!(whole.quarter_turns, parts.quarter_turns);
     }

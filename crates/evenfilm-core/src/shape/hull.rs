@@ -1,21 +1,40 @@
 //! Convex hull and Feret diameters.
 
+/// Buffers of a hull, kept from one to the next.
+#[derive(Clone, Debug, Default)]
+pub struct HullBuffer {
+    keys: Vec<u64>,
+    sorted: Vec<[f64; 2]>,
+}
+
 /// Convex hull of points (x, y), counter-clockwise in a frame whose y runs up, without repeated or collinear points (A. M. Andrew 1979,
 /// Inf. Process. Lett. 9, 216).
 pub fn convex_hull(points: &[[f32; 2]]) -> Vec<[f64; 2]> {
-    // Whole numbers sort faster than pairs of real ones.
-    let mut keys: Vec<u64> = points.iter().map(|p| u64::from(in_order(p[0])) << 32 | u64::from(in_order(p[1]))).collect();
-    keys.sort_unstable();
-    keys.dedup();
-    let sorted: Vec<[f64; 2]> = keys.iter().map(|key| [key >> 32, key & u64::from(u32::MAX)].map(from_order)).collect();
-    if sorted.len() < 3 {
-        return sorted;
-    }
-    let mut hull = half_hull(sorted.iter().copied());
-    let upper = half_hull(sorted.iter().rev().copied());
-    hull.pop();
-    hull.extend_from_slice(&upper[..upper.len() - 1]);
+    let mut hull = Vec::new();
+    HullBuffer::default().convex_hull(points, &mut hull);
     hull
+}
+
+impl HullBuffer {
+    /// The same into `hull`.
+    pub fn convex_hull(&mut self, points: &[[f32; 2]], hull: &mut Vec<[f64; 2]>) {
+        // Whole numbers sort faster than pairs of real ones.
+        self.keys.clear();
+        self.keys.extend(points.iter().map(|p| u64::from(in_order(p[0])) << 32 | u64::from(in_order(p[1]))));
+        self.keys.sort_unstable();
+        self.keys.dedup();
+        self.sorted.clear();
+        self.sorted.extend(self.keys.iter().map(|key| [key >> 32, key & u64::from(u32::MAX)].map(from_order)));
+        hull.clear();
+        if self.sorted.len() < 3 {
+            hull.extend_from_slice(&self.sorted);
+            return;
+        }
+        half_hull(self.sorted.iter().copied(), hull);
+        hull.pop();
+        half_hull(self.sorted.iter().rev().copied(), hull);
+        hull.pop();
+    }
 }
 
 /// A whole number that grows with the real one: its bits, with the sign's turned over, and all of them where it is negative.
@@ -31,15 +50,15 @@ fn from_order(key: u64) -> f64 {
     f64::from(f32::from_bits(if bits >> 31 == 1 { bits & !(1 << 31) } else { !bits }))
 }
 
-fn half_hull(points: impl Iterator<Item = [f64; 2]>) -> Vec<[f64; 2]> {
-    let mut hull: Vec<[f64; 2]> = Vec::new();
+/// Adds one side of a hull to what is there.
+fn half_hull(points: impl Iterator<Item = [f64; 2]>, hull: &mut Vec<[f64; 2]>) {
+    let start = hull.len();
     for p in points {
-        while hull.len() >= 2 && cross(hull[hull.len() - 2], hull[hull.len() - 1], p) <= 0.0 {
+        while hull.len() >= start + 2 && cross(hull[hull.len() - 2], hull[hull.len() - 1], p) <= 0.0 {
             hull.pop();
         }
         hull.push(p);
     }
-    hull
 }
 
 /// Twice the area of the triangle o, a, b; positive where it turns left.
@@ -49,15 +68,19 @@ fn cross(o: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {
 
 /// Area of a simple polygon (shoelace formula).
 pub fn polygon_area(polygon: &[[f64; 2]]) -> f64 {
-    let next = polygon.iter().cycle().skip(1);
-    let twice: f64 = polygon.iter().zip(next).map(|(a, b)| a[0] * b[1] - b[0] * a[1]).sum();
+    let twice: f64 = sides(polygon).map(|(a, b)| a[0] * b[1] - b[0] * a[1]).sum();
     (twice / 2.0).abs()
 }
 
 /// Length around a polygon.
 pub fn polygon_length(polygon: &[[f64; 2]]) -> f64 {
-    let next = polygon.iter().cycle().skip(1);
-    polygon.iter().zip(next).map(|(a, b)| distance(*a, *b)).sum()
+    sides(polygon).map(|(a, b)| distance(a, b)).sum()
+}
+
+/// The sides of a polygon: the ends of each, the last one back to the first corner.
+fn sides(polygon: &[[f64; 2]]) -> impl Iterator<Item = ([f64; 2], [f64; 2])> {
+    let closing = polygon.last().copied().zip(polygon.first().copied());
+    polygon.windows(2).map(|pair| (pair[0], pair[1])).chain(closing)
 }
 
 /// Largest and smallest Feret diameter of a convex polygon, by rotating callipers (G. T. Toussaint 1983, MELECON): the smallest width always
@@ -68,22 +91,32 @@ pub fn feret(hull: &[[f64; 2]]) -> (f64, f64) {
         let d = if n == 2 { distance(hull[0], hull[1]) } else { 0.0 };
         return (d, 0.0);
     }
-    let (mut largest, mut smallest) = (0.0f64, f64::INFINITY);
+    let after = |i: usize| if i + 1 == n { 0 } else { i + 1 };
+    let (mut largest2, mut smallest) = (0.0f64, f64::INFINITY);
     let mut far = 1;
     for i in 0..n {
-        let (a, b) = (hull[i], hull[(i + 1) % n]);
-        while cross(a, b, hull[(far + 1) % n]) > cross(a, b, hull[far]) {
-            far = (far + 1) % n;
+        let (a, b) = (hull[i], hull[after(i)]);
+        let mut height = cross(a, b, hull[far]);
+        loop {
+            let next = cross(a, b, hull[after(far)]);
+            if next <= height {
+                break;
+            }
+            (far, height) = (after(far), next);
         }
-        smallest = smallest.min(cross(a, b, hull[far]) / distance(a, b));
-        largest = largest.max(distance(a, hull[far])).max(distance(b, hull[far])).max(distance(a, hull[(far + 1) % n]));
+        smallest = smallest.min(height / distance(a, b));
+        largest2 = largest2.max(distance2(a, hull[far])).max(distance2(b, hull[far])).max(distance2(a, hull[after(far)]));
     }
-    (largest, smallest)
+    (largest2.sqrt(), smallest)
 }
 
 fn distance(a: [f64; 2], b: [f64; 2]) -> f64 {
+    distance2(a, b).sqrt()
+}
+
+fn distance2(a: [f64; 2], b: [f64; 2]) -> f64 {
     let (dx, dy) = (a[0] - b[0], a[1] - b[1]);
-    (dx * dx + dy * dy).sqrt()
+    dx * dx + dy * dy
 }
 
 #[cfg(test)]

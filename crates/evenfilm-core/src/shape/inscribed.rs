@@ -6,58 +6,109 @@ const LAST_STEP: f32 = 0.02;
 /// Directions in which the search looks.
 const AROUND: [[f32; 2]; 8] = [[1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0], [0.7, 0.7], [-0.7, 0.7], [0.7, -0.7], [-0.7, -0.7]];
 
-/// Centre and radius of the largest circle, found by climbing from `start`, a place inside, to the place farthest from the outline, given by
-/// points at most √2 px apart. Finds the highest peak that `start` is on the way to.
-pub fn largest_circle_from(points: &[[f32; 2]], start: [f32; 2]) -> ([f32; 2], f32) {
-    let ends = |k: usize| points.iter().fold([f32::MAX, f32::MIN], |e, p| [e[0].min(p[k]), e[1].max(p[k])]);
-    let (x, y) = (ends(0), ends(1));
-    let clear2 = |c: [f32; 2]| {
-        if c[0] < x[0] || c[0] > x[1] || c[1] < y[0] || c[1] > y[1] {
-            return 0.0;
-        }
-        points.iter().fold(f32::MAX, |least, p| {
-            let (dx, dy) = (p[0] - c[0], p[1] - c[1]);
-            least.min(dx * dx + dy * dy)
-        })
-    };
-    if points.is_empty() {
-        return (start, 0.0);
-    }
-    let (mut centre, mut best) = (start, clear2(start));
-    // Never so far that a side could be jumped.
-    let mut step = (0.5 * best.sqrt()).clamp(LAST_STEP, 2.0);
-    while step >= LAST_STEP {
-        let tried = AROUND.map(|d| [centre[0] + d[0] * step, centre[1] + d[1] * step]);
-        let (at, clear) = tried.iter().fold((centre, best), |top, &c| {
-            let clear = clear2(c);
-            if clear > top.1 { (c, clear) } else { top }
-        });
-        if clear > best {
-            (centre, best) = (at, clear);
-            continue;
-        }
-        // On a ridge between two sides only the way along it leads up; its slope shows over lengths that the points' spacing does not blur.
-        let along = ridge(points, centre);
-        let far = step.max(0.1 * best.sqrt());
-        let tried = [far, -far, step, -step].map(|s| [centre[0] + s * along[0], centre[1] + s * along[1]]);
-        match tried.map(|c| (c, clear2(c))).into_iter().find(|t| t.1 > best) {
-            Some(better) => (centre, best) = better,
-            None => step *= 0.5,
-        }
-    }
-    (centre, best.sqrt())
+/// Points looked at together.
+const LANES: usize = 8;
+
+/// Points of an outline as columns, so that the nearest of them is found several at a time; kept from one outline to the next.
+#[derive(Clone, Debug, Default)]
+pub struct Outline {
+    x: Vec<[f32; LANES]>,
+    y: Vec<[f32; LANES]>,
+    /// Least and largest x and y.
+    ends: [[f32; 2]; 2],
 }
 
-/// The direction along the ridge that a centre stands on: across the line between the nearest points on either side of it.
-fn ridge(points: &[[f32; 2]], centre: [f32; 2]) -> [f32; 2] {
-    let from = |p: &[f32; 2]| [p[0] - centre[0], p[1] - centre[1]];
-    let length2 = |v: [f32; 2]| v[0] * v[0] + v[1] * v[1];
-    let nearer = |a: [f32; 2], b: [f32; 2]| if length2(b) < length2(a) { b } else { a };
-    let near = points.iter().map(from).reduce(nearer).unwrap_or_default();
-    let opposite = points.iter().map(from).filter(|v| near[0] * v[0] + near[1] * v[1] < 0.0).reduce(nearer).unwrap_or_default();
-    let across = [near[0] - opposite[0], near[1] - opposite[1]];
-    let length = length2(across).sqrt().max(f32::MIN_POSITIVE);
-    [-across[1] / length, across[0] / length]
+impl Outline {
+    /// Takes the points of an outline, at most √2 px apart.
+    pub fn take(&mut self, points: &[[f32; 2]]) {
+        let ends = |k: usize| points.iter().fold([f32::MAX, f32::MIN], |e, p| [e[0].min(p[k]), e[1].max(p[k])]);
+        self.ends = [ends(0), ends(1)];
+        for (k, column) in [&mut self.x, &mut self.y].into_iter().enumerate() {
+            column.clear();
+            column.extend(points.chunks(LANES).map(|some| {
+                // What is missing in the last group is its first point again.
+                let mut lanes = [some[0][k]; LANES];
+                lanes.iter_mut().zip(some).for_each(|(lane, p)| *lane = p[k]);
+                lanes
+            }));
+        }
+    }
+
+    /// Centre and radius of the largest circle, found by climbing from `start`, a place inside, to the place farthest from the outline.
+    /// Finds the highest peak that `start` is on the way to.
+    pub fn largest_circle_from(&self, start: [f32; 2]) -> ([f32; 2], f32) {
+        if self.x.is_empty() {
+            return (start, 0.0);
+        }
+        let (mut centre, mut best) = (start, self.clear2(start));
+        // Never so far that a side could be jumped.
+        let mut step = (0.5 * best.sqrt()).clamp(LAST_STEP, 2.0);
+        while step >= LAST_STEP {
+            let (mut at, mut clear) = (centre, best);
+            for d in AROUND {
+                let tried = [centre[0] + d[0] * step, centre[1] + d[1] * step];
+                let clear_there = self.clear2(tried);
+                if clear_there > clear {
+                    (at, clear) = (tried, clear_there);
+                }
+            }
+            if clear > best {
+                (centre, best) = (at, clear);
+                continue;
+            }
+            // On a ridge between two sides only the way along it leads up; its slope shows over lengths that the points' spacing does not
+            // blur.
+            let along = self.ridge(centre);
+            let far = step.max(0.1 * best.sqrt());
+            let tried = [far, -far, step, -step].map(|s| [centre[0] + s * along[0], centre[1] + s * along[1]]);
+            match tried.into_iter().map(|c| (c, self.clear2(c))).find(|t| t.1 > best) {
+                Some(better) => (centre, best) = better,
+                None => step *= 0.5,
+            }
+        }
+        (centre, best.sqrt())
+    }
+
+    /// Square of the distance to the nearest point; 0 beyond the outline's box.
+    fn clear2(&self, [cx, cy]: [f32; 2]) -> f32 {
+        let [x, y] = self.ends;
+        if cx < x[0] || cx > x[1] || cy < y[0] || cy > y[1] {
+            return 0.0;
+        }
+        self.least([cx, cy], |_, _| true)
+    }
+
+    /// Least square of a distance from `centre`, of the points whose way from it is wanted.
+    #[inline(always)]
+    fn least(&self, [cx, cy]: [f32; 2], wanted: impl Fn(f32, f32) -> bool) -> f32 {
+        let mut least = [f32::MAX; LANES];
+        for (xs, ys) in self.x.iter().zip(&self.y) {
+            for lane in 0..LANES {
+                let (dx, dy) = (xs[lane] - cx, ys[lane] - cy);
+                let squared = dx * dx + dy * dy;
+                let squared = if wanted(dx, dy) { squared } else { f32::MAX };
+                least[lane] = if squared < least[lane] { squared } else { least[lane] };
+            }
+        }
+        least.into_iter().fold(f32::MAX, f32::min)
+    }
+
+    /// The way from `centre` to the first of the nearest points whose way is wanted.
+    fn nearest(&self, centre: [f32; 2], wanted: impl Fn(f32, f32) -> bool) -> [f32; 2] {
+        let least = self.least(centre, &wanted);
+        let ways = self.x.iter().flatten().zip(self.y.iter().flatten()).map(|(x, y)| [x - centre[0], y - centre[1]]);
+        let mut nearest = ways.filter(|v| v[0] * v[0] + v[1] * v[1] <= least && wanted(v[0], v[1]));
+        nearest.next().unwrap_or_default()
+    }
+
+    /// The direction along the ridge that a centre stands on: across the line between the nearest points on either side of it.
+    fn ridge(&self, centre: [f32; 2]) -> [f32; 2] {
+        let near = self.nearest(centre, |_, _| true);
+        let opposite = self.nearest(centre, |dx, dy| near[0] * dx + near[1] * dy < 0.0);
+        let across = [near[0] - opposite[0], near[1] - opposite[1]];
+        let length = (across[0] * across[0] + across[1] * across[1]).sqrt().max(f32::MIN_POSITIVE);
+        [-across[1] / length, across[0] / length]
+    }
 }
 
 #[cfg(test)]
@@ -76,7 +127,9 @@ mod tests {
                     turned(30.0 * c, 8.0 * s)
                 })
                 .collect();
-            let (centre, radius) = largest_circle_from(&points, turned(18.0, 0.0));
+            let mut outline = Outline::default();
+            outline.take(&points);
+            let (centre, radius) = outline.largest_circle_from(turned(18.0, 0.0));
             assert!((radius - 8.0).abs() < 0.03, "{k}: {radius} at {centre:?}");
         }
     }
