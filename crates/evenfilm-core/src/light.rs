@@ -20,7 +20,7 @@ pub use noise::noise_of_counts;
 pub(crate) use reference::{BLACK, is_black};
 pub use reference::{Light, Reference};
 
-use gain::{GainRow, level_of};
+use gain::{GainColumns, level_of};
 
 use rayon::prelude::*;
 
@@ -203,6 +203,7 @@ pub struct Scratch {
     counts: Vec<u16>,
     light: Vec<u16>,
     dark: Vec<u16>,
+    columns: GainColumns,
 }
 
 impl Correction<'_> {
@@ -273,11 +274,7 @@ impl Correction<'_> {
                 lit.zip(&mut *out).for_each(|((&c, &b), o)| *o = level_of(c, self.one / f32::from(b.max(1))));
             }
             LightBy::Cell(gain) => {
-                let width = at.width.max(1) as usize;
-                let rows = scratch.counts.chunks_exact(width).zip(out.chunks_exact_mut(width));
-                for (y, (counts, levels)) in (at.y..).zip(rows) {
-                    GainRow::at(gain, y).levels(at.x, counts, levels);
-                }
+                scratch.columns.levels(gain, at, &scratch.counts, out);
             }
         }
         if self.inverted {

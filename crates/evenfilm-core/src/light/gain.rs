@@ -1,90 +1,79 @@
 //! Counts to levels by gains that are known at the centres of cells.
 
 use super::CELL;
-use crate::plane::{Level, Plane};
+use crate::phases::count32;
+use crate::plane::{Level, Plane, Rect};
 
 /// One count to its level, rounded, 65535 at most. Adding 2²³ leaves the rounded whole number in the low bits of an f32: no call, no branch,
 /// and the same bits on every machine.
 #[expect(clippy::cast_possible_truncation, reason = "the low 16 bits are the level")]
 #[inline]
 pub(super) fn level_of(count: u16, gain: f32) -> Level {
-    ((f32::from(count) * gain).min(65535.0) + 8_388_608.0).to_bits() as u16
+    let level = f32::from(count) * gain;
+    // Not `min`, which asks for what is no number first.
+    (if level < 65535.0 { level } else { 65535.0 } + 8_388_608.0).to_bits() as u16
 }
 
-/// Gains along one row: those of the cell rows above and below it, and the share of the lower one.
-pub(super) struct GainRow<'a> {
-    above: &'a [f32],
-    below: &'a [f32],
-    share: f32,
+/// Gains along the columns of a rectangle, linear between the centres of the cells and beyond the outer ones; kept from one rectangle to the
+/// next.
+#[derive(Default)]
+pub(super) struct GainColumns {
+    /// At the height of the cell row above.
+    above: Vec<f32>,
+    /// From there to the cell row below.
+    rise: Vec<f32>,
 }
 
-impl<'a> GainRow<'a> {
-    /// Gains at the centre of row `y`, linear between cell rows and beyond the outer ones.
-    pub(super) fn at(gain: &'a Plane<f32>, y: u32) -> Self {
+impl GainColumns {
+    /// Levels of the rectangle `at`, row after row, from its counts.
+    pub(super) fn levels(&mut self, gain: &Plane<f32>, at: Rect, counts: &[u16], levels: &mut [Level]) {
+        let width = at.width.max(1) as usize;
+        let mut known = None;
+        for (y, (counts, levels)) in (at.y..).zip(counts.chunks_exact(width).zip(levels.chunks_exact_mut(width))) {
+            let (low, share) = between(y, gain.nrows());
+            if known != Some(low) {
+                self.take(gain, low, at);
+                known = Some(low);
+            }
+            let gains = self.above.iter().zip(&self.rise);
+            for ((&count, level), (&above, &rise)) in counts.iter().zip(levels).zip(gains) {
+                *level = level_of(count, above + rise * share);
+            }
+        }
+    }
+
+    /// Gains along the columns at the heights of cell row `low` and the next.
+    fn take(&mut self, gain: &Plane<f32>, low: usize, at: Rect) {
         let columns = gain.ncols();
         let all = gain.as_slice().unwrap_or(&[]);
-        let low = ((y.saturating_sub(CELL / 2) / CELL) as usize).min(gain.nrows().saturating_sub(2));
-        let share = (y as f32 + 0.5 - (low as f32 + 0.5) * CELL as f32) / CELL as f32;
         let row = |r: usize| &all[r * columns..(r + 1) * columns];
-        if gain.nrows() == 1 {
-            Self { above: row(0), below: row(0), share: 0.0 }
-        } else {
-            Self { above: row(low), below: row(low + 1), share }
-        }
-    }
-
-    fn cell(&self, c: usize) -> f32 {
-        self.above[c] + (self.below[c] - self.above[c]) * self.share
-    }
-
-    /// Levels of a piece of the row that begins at column `x`.
-    pub(super) fn levels(&self, x: u32, counts: &[u16], levels: &mut [Level]) {
-        let cells = self.above.len();
-        if cells == 1 {
-            let only = self.cell(0);
-            counts.iter().zip(levels).for_each(|(&c, l)| *l = level_of(c, only));
-            return;
-        }
-        let mut done = 0;
-        while done < counts.len() {
-            let column = x as usize + done;
-            let low = (column.saturating_sub(CELL as usize / 2) / CELL as usize).min(cells - 2);
-            let next = (low + 1) * CELL as usize + CELL as usize / 2;
-            let end = if low == cells - 2 { counts.len() } else { (next - x as usize).min(counts.len()) };
-            let (left, right) = (self.cell(low), self.cell(low + 1));
-            let step = (right - left) / CELL as f32;
-            let first = left + step * (column as f32 + 0.5 - (low as f32 + 0.5) * CELL as f32);
-            ramp(&counts[done..end], &mut levels[done..end], first, step);
-            done = end;
+        let (above, below) = (row(low), row((low + 1).min(gain.nrows() - 1)));
+        self.above.clear();
+        self.rise.clear();
+        let mut x = at.x;
+        while x < at.right() {
+            let (c, first) = between(x, columns);
+            // The columns up to the next cell's centre; all that is left beyond the last but one.
+            let centre = count32(c + 1) * CELL + CELL / 2;
+            let end = if c + 2 >= columns { at.right() } else { centre.min(at.right()) };
+            let next = (c + 1).min(columns - 1);
+            let (from, fall) = ([above[c], below[c]], [above[next] - above[c], below[next] - below[c]]);
+            let step = if columns == 1 { 0.0 } else { 1.0 / CELL as f32 };
+            // A cell and a half at most.
+            let count = u16::try_from(end - x).unwrap_or(u16::MAX);
+            let start = self.above.len();
+            self.above.extend((0..count).map(|i| from[0] + fall[0] * (first + f32::from(i) * step)));
+            let above = &self.above[start..];
+            self.rise.extend((0..count).zip(above).map(|(i, above)| (from[1] + fall[1] * (first + f32::from(i) * step)) - above));
+            x = end;
         }
     }
 }
 
-/// 0, 1, 2, … as real numbers.
-const STEPS: [f32; CELL as usize] = {
-    let mut steps = [0.0; CELL as usize];
-    let mut i = 0;
-    while i < CELL as usize {
-        steps[i] = i as f32;
-        i += 1;
-    }
-    steps
-};
-
-/// Levels of one piece of a row along which the gain grows by `step` per pixel. A whole cell is a loop of known length, which compilers turn
-/// into vectors; the arithmetic is the same either way.
-fn ramp(counts: &[u16], levels: &mut [Level], first: f32, step: f32) {
-    let (counts, levels) = (counts.chunks(CELL as usize), levels.chunks_mut(CELL as usize));
-    for (piece, (counts, levels)) in counts.zip(levels).enumerate() {
-        let before = (piece * CELL as usize) as f32;
-        let one = |count: u16, i: f32| level_of(count, first + step * (before + i));
-        if let (Ok(counts), Ok(levels)) = (<&[u16; CELL as usize]>::try_from(counts), <&mut [Level; CELL as usize]>::try_from(&mut *levels))
-        {
-            for i in 0..CELL as usize {
-                levels[i] = one(counts[i], STEPS[i]);
-            }
-        } else {
-            counts.iter().zip(levels).zip(&STEPS).for_each(|((&count, level), &i)| *level = one(count, i));
-        }
-    }
+/// Of `count` cells in a row the one whose centre lies before the centre of pixel `at`, and the share of the way from it to the next.
+fn between(at: u32, count: usize) -> (usize, f32) {
+    let low = ((at.saturating_sub(CELL / 2) / CELL) as usize).min(count.saturating_sub(2));
+    // Halves of a pixel are whole numbers here, so that nothing is rounded.
+    let share = (at as f32 + 0.5 - (low as f32 + 0.5) * CELL as f32) / CELL as f32;
+    (low, if count == 1 { 0.0 } else { share })
 }

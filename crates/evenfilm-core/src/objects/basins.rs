@@ -41,6 +41,8 @@ pub struct Flood {
     shared: Vec<Shared>,
     stack: Vec<u32>,
     cells: Vec<u32>,
+    /// For each of the cells the label that it touches: 0 none, [`OPEN`] several.
+    beside: Vec<u32>,
     touched: Vec<u32>,
     plateaus: Vec<Plateau>,
 }
@@ -75,6 +77,7 @@ impl Flood {
         while k < self.order.len() {
             let level = self.level[self.order[k] as usize];
             self.cells.clear();
+            self.beside.clear();
             self.touched.clear();
             self.plateaus.clear();
             while k < self.order.len() && self.level[self.order[k] as usize] == level {
@@ -163,13 +166,8 @@ impl Flood {
             self.begin_basin(cell, 1.0);
             return true;
         }
-        let root = self.root(one - 1);
-        let basin = &mut self.grown[root as usize];
-        if basin.divided.is_some() {
-            return false;
-        }
-        basin.basin.cells += 1.0;
-        self.label[cell] = root + 1;
+        let Some(label) = self.whole_basin(one) else { return false };
+        self.label[cell] = label;
         true
     }
 
@@ -190,7 +188,7 @@ impl Flood {
         self.label[cell] = OPEN;
         let mut last = 0;
         while let Some(cell) = self.stack.pop() {
-            self.cells.push(cell);
+            let mut beside = 0;
             for near in self.around(cell as usize) {
                 let label = self.label[near];
                 if label == 0 {
@@ -198,13 +196,16 @@ impl Flood {
                         self.label[near] = OPEN;
                         self.stack.push(count32(near));
                     }
-                } else if label != OPEN && label != last {
-                    last = label;
-                    if !self.touched[touched..].contains(&label) {
+                } else if label != OPEN && label != beside {
+                    beside = if beside == 0 { label } else { OPEN };
+                    if label != last && !self.touched[touched..].contains(&label) {
                         self.touched.push(label);
                     }
+                    last = label;
                 }
             }
+            self.cells.push(cell);
+            self.beside.push(beside);
         }
         self.plateaus.push(Plateau { cells: cells..self.cells.len(), touched: touched..self.touched.len() });
     }
@@ -282,23 +283,47 @@ impl Flood {
     /// Gives the cells of a plateau that touches several basins to those nearest along it, one layer of neighbours after the other: the rim
     /// of a mask is one plateau, and each basin has the part of it that lies around it.
     fn divide(&mut self, k: usize) {
-        let mut layer: Vec<u32> = self.cells[self.plateaus[k].cells.clone()].to_vec();
-        layer.retain(|&cell| self.around(cell as usize).into_iter().any(|near| !matches!(self.label[near], 0 | OPEN)));
-        let mut labels: Vec<u32> = Vec::new();
-        while !layer.is_empty() {
-            labels.clear();
-            labels.extend(layer.iter().map(|&cell| self.label_beside(cell)));
-            for (&cell, &label) in layer.iter().zip(&labels) {
+        let all = self.plateaus[k].cells.clone();
+        let mut layer: Vec<(u32, u32)> = Vec::with_capacity(all.len());
+        for i in all.clone() {
+            let (cell, beside) = (self.cells[i], self.beside[i]);
+            if beside == 0 {
+                continue;
+            }
+            let label = if beside < SHARED { self.whole_basin(beside) } else { None };
+            layer.push((cell, label.unwrap_or_else(|| self.label_beside(cell))));
+        }
+        let mut left = all.len();
+        loop {
+            left -= layer.len();
+            for &(cell, label) in &layer {
                 self.label[cell as usize] = label;
             }
+            if left == 0 || layer.is_empty() {
+                return;
+            }
             let mut next: Vec<u32> = Vec::new();
-            for &cell in &layer {
+            for &(cell, _) in &layer {
                 next.extend(self.around(cell as usize).into_iter().filter(|&near| self.label[near] == OPEN).map(count32));
             }
             next.sort_unstable();
             next.dedup();
-            layer = next;
+            layer.clear();
+            for cell in next {
+                let label = self.label_beside(cell);
+                layer.push((cell, label));
+            }
         }
+    }
+
+    /// Counts a cell to the basin that a label stands for, where that is undivided; returns its label.
+    fn whole_basin(&mut self, label: u32) -> Option<u32> {
+        let root = self.root(label - 1);
+        let grown = &mut self.grown[root as usize];
+        grown.divided.is_none().then(|| {
+            grown.basin.cells += 1.0;
+            root + 1
+        })
     }
 
     /// Counts a cell to the basins that lie beside it, and returns its label. Shared cells are given on only where nothing else is touched.
@@ -310,13 +335,11 @@ impl Flood {
                 self.touched.push(label);
             }
         }
-        if let [label] = self.touched[before..] {
+        if let [label @ ..SHARED] = self.touched[before..] {
             // One basin, undivided: the usual case.
-            let root = if label < SHARED { self.root(label - 1) } else { 0 };
-            if label < SHARED && self.grown[root as usize].divided.is_none() {
+            if let Some(label) = self.whole_basin(label) {
                 self.touched.truncate(before);
-                self.grown[root as usize].basin.cells += 1.0;
-                return root + 1;
+                return label;
             }
         }
         let mut roots = self.roots_of(before..self.touched.len(), |shared| !shared);

@@ -115,38 +115,44 @@ impl Bits {
         (0..self.height()).flat_map(move |y| (0..self.width).map(move |x| self.get(x, y)))
     }
 
-    /// The first place of every word, counted row after row, and the word.
-    fn words(&self) -> impl Iterator<Item = (usize, u64)> {
-        let words = self.words.max(1);
-        let starts = (0..self.height()).flat_map(move |y| (0..words).map(move |k| y * self.width + k * WORD));
-        starts.zip(self.rows.iter().copied())
-    }
-
-    /// The places of the pixels set, counted row after row.
-    pub(crate) fn places(&self) -> impl Iterator<Item = usize> {
-        self.words().flat_map(|(start, word)| set_bits(word).map(move |x| start + x))
+    /// The words with the place of their first pixel, (x, y).
+    fn words(&self) -> impl Iterator<Item = (usize, usize, u64)> {
+        let rows = self.rows.chunks_exact(self.words.max(1)).enumerate();
+        rows.flat_map(|(y, row)| row.iter().enumerate().map(move |(k, &word)| (k * WORD, y, word)))
     }
 
     /// The pixels set, as (x, y), row after row.
     pub(crate) fn pixels(&self) -> impl Iterator<Item = (usize, usize)> {
-        let words = self.words.max(1);
-        let starts = (0..self.height()).flat_map(move |y| (0..words).map(move |k| (k * WORD, y)));
-        starts.zip(self.rows.iter()).flat_map(|((start, y), &word)| set_bits(word).map(move |x| (start + x, y)))
+        self.words().flat_map(|(start, y, word)| set_bits(word).map(move |x| (start + x, y)))
+    }
+
+    /// The places of the pixels set, counted row after row.
+    pub(crate) fn places(&self) -> impl Iterator<Item = usize> {
+        self.pixels().map(|(x, y)| y * self.width + x)
     }
 
     /// Sets in `out` those of the pixels set here that are wanted, by their place.
     pub(crate) fn filtered(&self, wanted: impl Fn(usize) -> bool, out: &mut Self) {
-        out.reset_like(self);
-        for ((start, word), out) in self.words().zip(&mut out.rows) {
-            set_bits(word).for_each(|x| *out |= u64::from(wanted(start + x)) << x);
-        }
+        (out.width, out.words) = (self.width, self.words);
+        out.rows.clear();
+        out.rows.extend(self.rows.iter().enumerate().map(|(k, &word)| {
+            if word == 0 {
+                return 0;
+            }
+            let start = k / self.words * self.width + k % self.words * WORD;
+            let (mut left, mut kept) = (word, 0);
+            while left != 0 {
+                let x = left.trailing_zeros() as usize;
+                kept |= u64::from(wanted(start + x)) << x;
+                left &= left - 1;
+            }
+            kept
+        }));
     }
 
     /// The runs of rows that are set, as (x, y, length). A run ends at every word.
     pub(crate) fn runs(&self) -> impl Iterator<Item = (usize, usize, usize)> {
-        let words = self.words.max(1);
-        let starts = (0..self.height()).flat_map(move |y| (0..words).map(move |k| (k * WORD, y)));
-        starts.zip(self.rows.iter()).filter(|(_, word)| **word != 0).flat_map(|((start, y), &word)| {
+        self.words().flat_map(|(start, y, word)| {
             let mut left = word;
             std::iter::from_fn(move || {
                 let from = left.trailing_zeros() as usize;
@@ -205,6 +211,14 @@ impl Bits {
                 before = word;
             }
         }
+    }
+
+    /// Sets in `out` the pixels set here and their eight neighbours. `across` is a buffer.
+    pub(crate) fn with_corners(&self, across: &mut Self, out: &mut Self) {
+        across.copy(self);
+        across.widen_across();
+        out.copy(across);
+        out.add_moved(across, 1);
     }
 
     /// Whether nothing is enclosed by what is set, told quickly: from the sides all that is open can be reached over sides of pixels. False
@@ -342,6 +356,15 @@ mod tests {
         assert_eq!(near.count(), 71 * 3 + 2);
         near.take(&of);
         assert_eq!(near.count(), 71 * 2 + 2);
+        for width in [20, 64, 300] {
+            let mask: Vec<bool> = (0..width * 5).map(|i| i * 11 % 73 == 5).collect();
+            bits(&mask, width).with_corners(&mut Bits::default(), &mut near);
+            let beside = |i: usize, j: usize| (i % width).abs_diff(j % width) < 2 && (i / width).abs_diff(j / width) < 2;
+            let expected = |i: usize| (0..mask.len()).any(|j| mask[j] && beside(i, j));
+            assert_eq!(near.iter().collect::<Vec<_>>(), (0..mask.len()).map(expected).collect::<Vec<_>>());
+        }
+        of.with_neighbours(&mut near);
+        near.take(&of);
         near.add(&of);
         near.keep(&of);
         assert_eq!(near.iter().collect::<Vec<_>>(), of.iter().collect::<Vec<_>>());

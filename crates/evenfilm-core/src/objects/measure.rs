@@ -341,7 +341,7 @@ impl Visitor {
         self.mine.filtered(|i| levels[i] < level, &mut self.deep);
         let (mut total, mut count) = (0.0, 0);
         let first = runs.len();
-        for (x, y, length) in self.deep.runs() {
+        self.deep.runs().for_each(|(x, y, length)| {
             let i = y * at.width as usize + x;
             total = levels[i..i + length].iter().fold(total, |total, &level| total + od_of(level));
             count += length;
@@ -352,7 +352,7 @@ impl Visitor {
                 Some((last, run)) if *last == y && run.x1 == x0 => run.x1 = x1,
                 _ => runs.push((y, Run { x0, x1 })),
             }
-        }
+        });
         let base = od_of(place.surround);
         [total / count.max(1) as f64 - base, od_of(place.branch.core) - base]
     }
@@ -367,10 +367,10 @@ impl Visitor {
             self.zone_among_others(place.object, pixels(reach));
         }
         let (mut total, mut count) = (0u64, 0);
-        for piece in self.zone.pieces() {
+        self.zone.pieces().for_each(|piece| {
             count += piece.len();
             total += self.window.levels[piece].iter().map(|&level| u64::from(level)).sum::<u64>();
-        }
+        });
         count as f64 * f64::from(place.surround) - total as f64
     }
 

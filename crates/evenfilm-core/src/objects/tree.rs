@@ -17,6 +17,8 @@ pub(crate) struct Tree {
     /// The pixels' objects: 0 none, else 1 + the index of the object. Empty where there is but one.
     label: Vec<u32>,
     deep: Bits,
+    near: Bits,
+    rim: Bits,
     order: Vec<u64>,
     parent: Vec<u32>,
     darkest: Vec<Level>,
@@ -86,16 +88,19 @@ impl Tree {
     /// no other pixel is as dark as all around it. False where that cannot be told at a glance.
     fn grow_simple(&mut self, levels: &[Level], own: &Bits, (width, part): (usize, Rect), rule: Rule) -> bool {
         let mut branch = Branch { core: Level::MAX, darkest: Level::MAX, pixels: 0, part };
-        for &level in own.pieces().flat_map(|piece| &levels[piece]) {
-            branch.pixels += 1;
-            branch.core = branch.core.min(level.max(branch.darkest));
-            branch.darkest = branch.darkest.min(level);
-        }
+        own.pieces().for_each(|piece| {
+            branch.pixels += count32(piece.len());
+            for &level in &levels[piece] {
+                branch.core = branch.core.min(level.max(branch.darkest));
+                branch.darkest = branch.darkest.min(level);
+            }
+        });
         let half = f64::from(rule.surround) - rule.edge * (f64::from(rule.surround) - f64::from(branch.darkest));
         if part.x == 0 || part.y == 0 || part.right() as usize >= width || part.bottom() as usize * width >= levels.len() || half <= 0.0 {
             return false;
         }
-        own.filtered(|i| f64::from(levels[i]) <= half, &mut self.deep);
+        let half = whole_level(half);
+        own.filtered(|i| levels[i] <= half, &mut self.deep);
         if !is_one_piece(&self.deep, part) {
             return false;
         }
@@ -104,7 +109,11 @@ impl Tree {
             let at = levels[y * width + x];
             !(y - 1..y + 2).any(|row| (x - 1..x + 2).any(|column| darker(at, column, row)))
         };
-        if own.pixels().filter(|&(x, y)| !self.deep.get(x, y)).any(dimple) {
+        // What is left is the rim; beside deep pixels nothing is a dimple.
+        self.deep.with_corners(&mut self.rim, &mut self.near);
+        self.rim.copy(own);
+        self.rim.take(&self.near);
+        if self.rim.pixels().any(dimple) {
             return false;
         }
         if branch.pixels == 1 {
@@ -193,6 +202,12 @@ impl Tree {
             object.core = if object.core == Level::MAX { object.darkest } else { object.core };
         }
     }
+}
+
+/// The largest level that is not above a positive number.
+#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "what lies outside the range becomes its end")]
+const fn whole_level(of: f64) -> Level {
+    of as Level
 }
 
 /// Whether the pixels set in a part of a mask are one piece in the plainest way: one run in each of some neighbouring rows, each touching

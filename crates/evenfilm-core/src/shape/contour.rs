@@ -133,8 +133,9 @@ impl<const LINE: bool> Strip<'_, LINE> {
         let last = upper.values.len() - 1;
         let ys = [upper.y, lower.y];
         let (a, d) = (upper.values, lower.values);
+        let mut pen = Pen::<LINE> { sums: Sums::default(), points: &mut self.out.points };
         if self.sides.left {
-            self.square([a[0] - t, a[0] - t, d[0] - t, d[0] - t], (0.0, 0.5), ys);
+            pen.square([a[0] - t, a[0] - t, d[0] - t, d[0] - t], (0.0, 0.5), ys);
         }
         // Whole squares inside are gathered and counted once.
         let (mut whole, mut whole_x) = (0u64, 0u64);
@@ -149,7 +150,7 @@ impl<const LINE: bool> Strip<'_, LINE> {
             while passed != 0 {
                 let x = start + passed.trailing_zeros() as usize;
                 passed &= passed - 1;
-                self.square([a[x] - t, a[x + 1] - t, d[x + 1] - t, d[x] - t], (x as f32 + 0.5, 1.0), ys);
+                pen.square([a[x] - t, a[x + 1] - t, d[x + 1] - t, d[x] - t], (x as f32 + 0.5, 1.0), ys);
             }
             while filled != 0 {
                 let from = filled.trailing_zeros();
@@ -161,14 +162,43 @@ impl<const LINE: bool> Strip<'_, LINE> {
             }
         }
         let height = f64::from(ys[1] - ys[0]);
-        self.out.area_px2 += whole as f64 * height;
-        if LINE {
-            self.out.moment[0] += whole_x as f64 * height;
-            self.out.moment[1] += whole as f64 * height * f64::from(ys[0] + ys[1]) * 0.5;
-        }
+        pen.add(whole as f64 * height, [whole_x as f64 * height, whole as f64 * height * f64::from(ys[0] + ys[1]) * 0.5]);
         if self.sides.right {
             let (a, d) = (a[last] - t, d[last] - t);
-            self.square([a, a, d, d], (last as f32 + 0.5, 0.5), ys);
+            pen.square([a, a, d, d], (last as f32 + 0.5, 0.5), ys);
+        }
+        let Sums { area_px2, moment, perimeter_px, quarter_turns } = pen.sums;
+        self.out.area_px2 += area_px2;
+        self.out.quarter_turns += quarter_turns;
+        self.out.perimeter_px += perimeter_px;
+        self.out.moment[0] += moment[0];
+        self.out.moment[1] += moment[1];
+    }
+}
+
+/// Sums over one row of squares.
+#[derive(Default)]
+struct Sums {
+    area_px2: f64,
+    moment: [f64; 2],
+    perimeter_px: f64,
+    quarter_turns: i64,
+}
+
+/// Draws the squares of one row.
+struct Pen<'a, const LINE: bool> {
+    sums: Sums,
+    points: &'a mut Vec<[f32; 2]>,
+}
+
+impl<const LINE: bool> Pen<'_, LINE> {
+    /// Adds an area and its moment.
+    #[inline(always)]
+    fn add(&mut self, area_px2: f64, moment: [f64; 2]) {
+        self.sums.area_px2 += area_px2;
+        if LINE {
+            self.sums.moment[0] += moment[0];
+            self.sums.moment[1] += moment[1];
         }
     }
 
@@ -198,12 +228,8 @@ impl<const LINE: bool> Strip<'_, LINE> {
             _ => (1.0, 0),
         };
         let area = f64::from(share) * f64::from(width) * f64::from(height);
-        self.out.area_px2 += area;
-        self.out.quarter_turns += turns;
-        if LINE {
-            self.out.moment[0] += area * f64::from(square.x[0] + square.x[1]) * 0.5;
-            self.out.moment[1] += area * f64::from(y0 + y1) * 0.5;
-        }
+        self.add(area, [area * f64::from(square.x[0] + square.x[1]) * 0.5, area * f64::from(y0 + y1) * 0.5]);
+        self.sums.quarter_turns += turns;
     }
 
     /// Share of the square that the triangle at this corner takes; its long side is a piece of the line.
@@ -224,11 +250,13 @@ impl<const LINE: bool> Strip<'_, LINE> {
     }
 
     /// The square where corners i and i + 2 are inside: they are joined where its middle is inside.
+    #[inline(always)]
     fn opposite(&mut self, square: &Square, i: usize) -> (f32, i64) {
-        let joined = square.v.iter().sum::<f32>() > 0.0;
-        let first = if joined { 1 - i } else { i };
-        let cut = self.corner(square, first, !joined) + self.corner(square, first + 2, !joined);
-        if joined { (1.0 - cut, -2) } else { (cut, 2) }
+        if square.v.iter().sum::<f32>() > 0.0 {
+            (1.0 - (self.corner(square, 1 - i, false) + self.corner(square, 3 - i, false)), -2)
+        } else {
+            (self.corner(square, i, true) + self.corner(square, i + 2, true), 2)
+        }
     }
 
     /// A piece of the line, with the inside always on the same hand, so that each end of a closed line is the beginning of one piece.
@@ -236,8 +264,8 @@ impl<const LINE: bool> Strip<'_, LINE> {
     fn line(&mut self, from: [f32; 2], to: [f32; 2]) {
         if LINE {
             let (dx, dy) = (f64::from(from[0] - to[0]), f64::from(from[1] - to[1]));
-            self.out.perimeter_px += (dx * dx + dy * dy).sqrt();
-            self.out.points.push(from);
+            self.sums.perimeter_px += (dx * dx + dy * dy).sqrt();
+            self.points.push(from);
         }
     }
 }

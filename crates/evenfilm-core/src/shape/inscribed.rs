@@ -3,6 +3,9 @@
 /// Last step of the search, px; the radius is then true to a few hundredths of a pixel.
 const LAST_STEP: f32 = 0.02;
 
+/// Factor of the step where no way leads up.
+const FINER: f32 = 0.35;
+
 /// Directions in which the search looks.
 const AROUND: [[f32; 2]; 8] = [[1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0], [0.7, 0.7], [-0.7, 0.7], [0.7, -0.7], [-0.7, -0.7]];
 
@@ -63,7 +66,7 @@ impl Outline {
             let tried = [far, -far, step, -step].map(|s| [centre[0] + s * along[0], centre[1] + s * along[1]]);
             match tried.into_iter().map(|c| (c, self.clear2(c))).find(|t| t.1 > best) {
                 Some(better) => (centre, best) = better,
-                None => step *= 0.5,
+                None => step *= FINER,
             }
         }
         (centre, best.sqrt())
@@ -90,7 +93,9 @@ impl Outline {
                 least[lane] = if squared < least[lane] { squared } else { least[lane] };
             }
         }
-        least.into_iter().fold(f32::MAX, f32::min)
+        let lesser = |a: f32, b: f32| if b < a { b } else { a };
+        let [a, b, c, d, e, f, g, h] = least;
+        lesser(lesser(lesser(a, e), lesser(b, f)), lesser(lesser(c, g), lesser(d, h)))
     }
 
     /// The way from `centre` to the first of the nearest points whose way is wanted.
