@@ -223,13 +223,14 @@ impl Flood {
                 continue;
             }
             let lesser = |i: &u32| !apart(&self.grown[*i as usize].basin);
-            let (same, others): (Vec<_>, Vec<_>) = meetings.into_iter().partition(|m| m.iter().any(|i| lesser(i) && roots.contains(i)));
-            meetings = others;
-            for root in same.into_iter().flatten() {
-                if !roots.contains(&root) {
-                    roots.push(root);
+            meetings.retain(|meeting| {
+                let same = meeting.iter().any(|i| roots.contains(i) && lesser(i));
+                if same {
+                    let more: Vec<u32> = meeting.iter().copied().filter(|root| !roots.contains(root)).collect();
+                    roots.extend(more);
                 }
-            }
+                !same
+            });
             meetings.push(roots);
         }
         for mut roots in meetings {
