@@ -6,6 +6,7 @@ use super::depth::{DEPTH_STEP_UM, defocused};
 use super::figure::{Figure, Surroundings, wobbly};
 use super::floor::{Disc, Fence, Floor};
 use super::lens::Lens;
+use super::near::Near;
 use super::outline::Form;
 use super::polygon::{bounds, clipped, polygon_area};
 use super::strangers::{Placed, Role};
@@ -64,6 +65,8 @@ pub struct Film {
     pub(super) lens: Lens,
     /// The lens at one, two, … steps of depth.
     deep: Vec<Lens>,
+    /// Where objects, strangers and gaps are seen.
+    pub(super) near: [Near; 3],
 }
 
 impl Film {
@@ -84,6 +87,7 @@ impl Film {
             gaps: Vec::new(),
             lens: Lens::new(spec.blur, spec.um_per_px),
             deep: defocused(spec),
+            near: Default::default(),
         };
         let mut floor = Floor::new(spec);
         film.lay_placed(&mut floor, placed);
@@ -92,6 +96,7 @@ impl Film {
         film.lay_clumps(&mut floor);
         film.lay_singles(&mut floor);
         film.sink();
+        film.near = film.places();
         film
     }
 
