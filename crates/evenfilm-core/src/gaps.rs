@@ -3,7 +3,8 @@
 mod circle;
 mod kind;
 
-pub use circle::{distance_squared, largest_circle};
+pub use circle::{CIRCLE_TOLERANCE, distance_squared};
+use circle::{Outlines, Points, largest_circle};
 pub use kind::{GapMeasure, ToldGap};
 
 use rayon::prelude::*;
@@ -112,11 +113,10 @@ pub(crate) fn outside_objects(refined: &Refined, frame: Rect, visit: GapVisit, w
     let mut map = refined.map.complement(frame.width);
     let nothing = vec![0; map.runs.len()];
     let components = join(&mut map, &nothing, false, |_| true);
-    let lines = outlines(&refined.map, frame);
     let mut gaps = Vec::new();
     for (own, component) in (0..).zip(&components) {
         watch.poll()?;
-        let radius = if visit.circle { largest_circle(&map, own, component.at, frame, &lines) } else { 0.0 };
+        let radius = if visit.circle { largest_circle(&map, own, component.at, frame, &Outlines(&refined.map)) } else { 0.0 };
         gaps.push(Gap {
             at: component.at,
             centroid_px: centre_of(&map, own, component),
@@ -136,16 +136,10 @@ pub(crate) fn outside_objects(refined: &Refined, frame: Rect, visit: GapVisit, w
     Ok((gaps, map))
 }
 
-/// Ends of all runs: points on the outlines of the objects' pixels.
-fn outlines(map: &RunMap, frame: Rect) -> Vec<[f64; 2]> {
-    let row = |y: u32| map.row(y).flat_map(move |i| [[map.runs[i].x0, y], [map.runs[i].x1, y]]);
-    (0..frame.height).flat_map(row).map(|[x, y]| [f64::from(x), f64::from(y) + 0.5]).collect()
-}
-
 fn centre_of(map: &RunMap, own: u32, component: &Component) -> [f64; 2] {
     let (mut x, mut y) = (0.0, 0.0);
     for row in component.at.y..component.at.bottom() {
-        for i in map.row(row).filter(|&i| map.owner[i] == own) {
+        for i in map.row_within(row, component.at.x, component.at.right()).filter(|&i| map.owner[i] == own) {
             let run = map.runs[i];
             let length = f64::from(run.x1 - run.x0);
             x += length * f64::from(run.x0 + run.x1) / 2.0;
@@ -197,7 +191,7 @@ fn visit_gap(scene: &Scene<'_>, cuts: &Cuts, (own, component): (u32, &Component)
     let centre = line.centroid();
     let largest_circle_px = if visit.circle {
         let widened = blur2 / (2.0 * (area_px2[1] / std::f64::consts::PI).sqrt().max(1.0));
-        2.0 * (largest_circle(scene.gap, own, component.at, scene.frame, &shifted(line, at)) + widened)
+        2.0 * (largest_circle(scene.gap, own, component.at, scene.frame, &Points::new(shifted(line, at))) + widened)
     } else {
         0.0
     };
