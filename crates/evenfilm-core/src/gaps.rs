@@ -11,6 +11,7 @@ use rayon::prelude::*;
 
 use crate::light::{Scratch, bands, od_of_level};
 use crate::objects::{CHORDS, LARGEST_WINDOW, Refined, Scene, pixels, widen};
+use crate::order::in_turn;
 use crate::phases::{Component, Cuts, RunMap, count32, join};
 use crate::plane::{Level, ONE, Rect, Stop, Watch, single};
 use crate::reuse;
@@ -79,14 +80,10 @@ pub(crate) fn refine(
     visit: GapVisit,
     watch: Watch<'_>,
 ) -> Result<Vec<Gap>, Stop> {
-    components
-        .par_iter()
-        .enumerate()
-        .map(|(i, component)| {
-            watch.poll()?;
-            visit_gap(scene, cuts, (count32(i), component), visit)
-        })
-        .collect()
+    in_turn(components.len(), |i| {
+        watch.poll()?;
+        visit_gap(scene, cuts, (count32(i), &components[i]), visit)
+    })
 }
 
 /// Looks at some gaps of `all` for the calibration.
@@ -98,13 +95,10 @@ pub(crate) fn probe(
     visit: GapVisit,
     watch: Watch<'_>,
 ) -> Result<Vec<Gap>, Stop> {
-    chosen
-        .par_iter()
-        .map(|&i| {
-            watch.poll()?;
-            visit_gap(scene, cuts, (count32(i), &all[i]), visit)
-        })
-        .collect()
+    in_turn(chosen.len(), |place| {
+        watch.poll()?;
+        visit_gap(scene, cuts, (count32(chosen[place]), &all[chosen[place]]), visit)
+    })
 }
 
 /// Gaps of a film that is as clear as the empty slide: all that lies outside the objects. Their areas are those of their pixels; the

@@ -16,6 +16,7 @@ pub mod field;
 pub mod gaps;
 pub mod light;
 pub mod objects;
+pub mod order;
 pub mod phantom;
 pub mod phases;
 pub mod plane;
