@@ -22,7 +22,7 @@ fn runs(bits: &[bool], width: usize) -> RunMap {
         }
     }
     let rows = u32::try_from(bits.len() / width.max(1)).unwrap();
-    RunMap::from_pieces(rows, &pieces)
+    RunMap::from_pieces(rows, || pieces.iter().copied())
 }
 
 fn joined(bits: &[bool], width: usize) -> (RunMap, Vec<(u64, Rect)>) {

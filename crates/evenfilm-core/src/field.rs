@@ -259,10 +259,12 @@ pub fn measure(
     film_elsewhere: Option<u16>,
     setting: &Setting<'_>,
 ) -> Result<FieldResult, Stop> {
-    let joined = join_field(field, (surveyed, correction), film_elsewhere, setting)?;
+    let mut joined = join_field(field, (surveyed, correction), film_elsewhere, setting)?;
     let refined = refine_field(field, correction, &joined, setting)?;
+    // The objects' own pixels take the place of the cut's.
+    (joined.particle, joined.components) = (RunMap::default(), Vec::new());
     (setting.watch.tell)(Stage::Sum, 0.0);
-    let (mut gaps, gap_map) = gaps_of(field, correction, (&joined, &refined), setting)?;
+    let (mut gaps, gap_map) = gaps_of(field, correction, (&mut joined, &refined), setting)?;
     mark_centres(&mut gaps, &refined.objects);
     let mut flags = flags_of(surveyed, film_elsewhere.is_some(), &joined, &refined);
     flags.extend(many_left_out(&refined.objects, setting));
@@ -293,7 +295,7 @@ pub fn measure(
 fn gaps_of(
     field: &dyn Samples,
     correction: &Correction<'_>,
-    (joined, refined): (&Joined, &Refined),
+    (joined, refined): (&mut Joined, &Refined),
     setting: &Setting<'_>,
 ) -> Result<(Vec<Gap>, RunMap), Stop> {
     let watch = setting.watch;
@@ -302,7 +304,8 @@ fn gaps_of(
     let visit = GapVisit { blur_px, step: EDGE_STEP, circle: true, core_ratio: (cores > 0).then_some(core_ratio), resolution_px };
     let scene = Scene { particle: &refined.map, ..joined.scene(field, correction) };
     if joined.cuts.gap.is_some() {
-        Ok((gaps::refine(&scene, &joined.cuts, &joined.gap_components, visit, watch)?, joined.gap.clone()))
+        let gaps = gaps::refine(&scene, &joined.cuts, &joined.gap_components, visit, watch)?;
+        Ok((gaps, std::mem::take(&mut joined.gap)))
     } else if joined.bare_known {
         gaps::outside_objects(refined, scene.frame, visit, watch)
     } else {

@@ -17,8 +17,7 @@ pub use measure::frame_weight;
 pub(crate) use measure::{CHORDS, Visit, Visitor, pixels};
 pub(crate) use window::{Scene, to_level, widen};
 
-use rayon::prelude::*;
-
+use crate::order::in_turn;
 use crate::phases::{Component, Run, RunMap, count32};
 use crate::plane::{Level, Rect, Stage, Stop, Watch};
 use crate::reuse;
@@ -144,28 +143,75 @@ pub struct Refined {
 /// Visits every component of the particle phase once.
 pub(crate) fn refine(scene: &Scene<'_>, components: &[Component], visit: &Visit, watch: Watch<'_>) -> Result<Refined, Stop> {
     let groups = components.len().div_ceil(GROUP);
-    let parts: Vec<_> = (0..groups)
-        .into_par_iter()
-        .map(|g| {
-            watch.poll()?;
-            (watch.tell)(Stage::Refine, g as f32 / groups as f32);
-            let range = g * GROUP..((g + 1) * GROUP).min(components.len());
-            let mut found = Vec::new();
-            reuse::with(|visitor: &mut Visitor| {
-                for i in range.filter(|&i| components[i].at.area() <= LARGEST_WINDOW) {
-                    visitor.visit(scene, (count32(i), &components[i]), visit, &mut found)?;
-                }
-                Ok(found)
-            })
+    let parts = in_turn(groups, |g| {
+        watch.poll()?;
+        (watch.tell)(Stage::Refine, g as f32 / groups as f32);
+        let mut part = Part::default();
+        let mut found = Vec::new();
+        reuse::with(|visitor: &mut Visitor| {
+            for i in (g * GROUP..((g + 1) * GROUP).min(components.len())).filter(|&i| components[i].at.area() <= LARGEST_WINDOW) {
+                visitor.visit(scene, (count32(i), &components[i]), visit, &mut found)?;
+                found.drain(..).for_each(|(object, runs)| part.push(object, &runs));
+            }
+            part.objects.shrink_to_fit();
+            part.runs.shrink_to_fit();
+            Ok(part)
         })
-        .collect::<Result<Vec<_>, Stop>>()?;
-    let mut found: Vec<(Object, Vec<(u32, Run)>)> = parts.into_iter().flatten().collect();
-    found.sort_by_key(|(object, runs)| runs.first().map_or((object.at.y, object.at.x), |(y, run)| (*y, run.x0)));
-    let mut pieces = Vec::new();
-    for (owner, (_, runs)) in found.iter().enumerate() {
-        pieces.extend(runs.iter().map(|&(y, run)| (y, run, count32(owner))));
-    }
-    let map = RunMap::from_pieces(scene.frame.height, &pieces);
+    })?;
     let too_large = components.iter().filter(|c| c.at.area() > LARGEST_WINDOW).count();
-    Ok(Refined { objects: found.into_iter().map(|f| f.0).collect(), map, too_large })
+    let (objects, map) = put_together(parts, scene.frame.height);
+    Ok(Refined { objects, map, too_large })
+}
+
+/// What was found in a group of components.
+#[derive(Default)]
+struct Part {
+    objects: Vec<Object>,
+    /// Where the runs of each object end.
+    ends: Vec<u32>,
+    runs: Vec<(u32, Run)>,
+}
+
+impl Part {
+    fn push(&mut self, object: Object, runs: &[(u32, Run)]) {
+        self.objects.push(object);
+        self.runs.extend_from_slice(runs);
+        self.ends.push(count32(self.runs.len()));
+    }
+
+    /// The runs of its objects, one object after the other.
+    fn runs(&self) -> impl Iterator<Item = &[(u32, Run)]> {
+        let starts = std::iter::once(0).chain(self.ends.iter().copied());
+        starts.zip(&self.ends).map(|(start, &end)| &self.runs[start as usize..end as usize])
+    }
+}
+
+/// All objects in order of their first pixel, and their pixels. A field of a gigapixel has a million: nothing is held twice.
+fn put_together(parts: Vec<Part>, rows: u32) -> (Vec<Object>, RunMap) {
+    let first = |object: &Object, runs: &[(u32, Run)]| runs.first().map_or((object.at.y, object.at.x), |(y, run)| (*y, run.x0));
+    let mut order: Vec<((u32, u32), u32)> = Vec::with_capacity(parts.iter().map(|part| part.objects.len()).sum());
+    for part in &parts {
+        for (object, runs) in part.objects.iter().zip(part.runs()) {
+            order.push((first(object, runs), count32(order.len())));
+        }
+    }
+    order.sort_unstable();
+    let mut place = vec![0; order.len()];
+    (0..).zip(&order).for_each(|(new, (_, old))| place[*old as usize] = new);
+    drop(order);
+    let owned = || parts.iter().flat_map(Part::runs).zip(&place);
+    let map = RunMap::from_pieces(rows, || owned().flat_map(|(runs, &owner)| runs.iter().map(move |&(y, run)| (y, run, owner))));
+    let mut objects = Vec::with_capacity(place.len());
+    for part in parts {
+        objects.extend(part.objects);
+    }
+    // Each object goes to its place by swaps along the rings of the permutation.
+    for at in 0..place.len() {
+        while place[at] as usize != at {
+            let to = place[at] as usize;
+            objects.swap(at, to);
+            place.swap(at, to);
+        }
+    }
+    (objects, map)
 }
