@@ -110,7 +110,7 @@ pub(crate) fn outside_objects(refined: &Refined, frame: Rect, visit: GapVisit, w
     let mut gaps = Vec::new();
     for (own, component) in (0..).zip(&components) {
         watch.poll()?;
-        let radius = if visit.circle { largest_circle(&map, own, component.at, frame, &Outlines(&refined.map)) } else { 0.0 };
+        let radius = if visit.circle { circle_outside(&refined.map, (&map, own), component.at, frame) } else { 0.0 };
         gaps.push(Gap {
             at: component.at,
             centroid_px: centre_of(&map, own, component),
@@ -128,6 +128,12 @@ pub(crate) fn outside_objects(refined: &Refined, frame: Rect, visit: GapVisit, w
         largest.area_px2 = largest.area_px2.map(|a| (a + remainder).max(0.0));
     }
     Ok((gaps, map))
+}
+
+/// Radius in px of the largest circle within the frame that has its middle in piece `own` of a map, whose box is `at`, and that crosses no
+/// outline of the obstacles' pixels; to [`CIRCLE_TOLERANCE`].
+pub fn circle_outside(obstacles: &RunMap, (clear, own): (&RunMap, u32), at: Rect, frame: Rect) -> f64 {
+    largest_circle(clear, own, at, frame, &Outlines(obstacles))
 }
 
 fn centre_of(map: &RunMap, own: u32, component: &Component) -> [f64; 2] {

@@ -48,6 +48,11 @@ impl RunMap {
         self.runs.iter().map(|r| u64::from(r.x1 - r.x0)).sum()
     }
 
+    /// Number of pixels in the runs of an owner.
+    pub fn area_of(&self, owner: u32) -> u64 {
+        self.runs.iter().zip(&self.owner).filter(|(_, of)| **of == owner).map(|(r, _)| u64::from(r.x1 - r.x0)).sum()
+    }
+
     /// The pieces between the runs, without owners.
     #[must_use]
     pub fn complement(&self, width: u32) -> Self {

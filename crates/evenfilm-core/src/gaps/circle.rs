@@ -331,4 +331,51 @@ mod tests {
             }
         }
     }
+
+    /// Points all over a picture, some of them on lines: the tree gives what a look at all of them gives.
+    #[test]
+    fn the_nearest_point_is_the_nearest_of_all() {
+        let mut state = 3u64;
+        let mut next = |below: u32| {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            f64::from(count32((state >> 33) as usize) % below) / 4.0
+        };
+        for count in [0, 1, 24, 25, 400, 3000] {
+            let points: Vec<[f64; 2]> = (0..count).map(|i| [next(if i % 3 == 0 { 4 } else { 800 }), next(600)]).collect();
+            let tree = Points::new(points.clone());
+            for _ in 0..200 {
+                let from = [next(1000) - 20.0, next(800) - 20.0];
+                let naive = points.iter().map(|&p| squared(p, from)).fold(1e4, f64::min);
+                assert_eq!(tree.nearest(from, 1e4, 0.0).to_bits(), naive.to_bits(), "{count} {from:?}");
+                assert!(tree.nearest(from, 1e4, 2500.0) <= naive.max(2500.0));
+            }
+        }
+    }
+
+    /// Against the exact distance map of every pixel: its largest distance, centre to centre, is that of a circle around a pixel's middle to
+    /// the middles of obstacles, which lie half a pixel behind their outlines, or 0.71 at corners.
+    #[test]
+    fn circles_agree_with_the_distance_map() {
+        let mut state = 77u64;
+        let mut next = move || {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            state >> 33
+        };
+        for case in 0..30u64 {
+            let (width, height) = (20 + 7 * (case as usize % 9), 31 + 5 * (case as usize % 4));
+            let clear: Vec<bool> = (0..width * height).map(|_| next() % (20 + 40 * (case % 7)) != 0).collect();
+            let pieces = |wanted: bool| {
+                let place = |i: usize| (count32(i / width), crate::phases::Run { x0: count32(i % width), x1: count32(i % width) + 1 }, 0);
+                RunMap::from_pieces(count32(height), || (0..width * height).filter(|&i| clear[i] == wanted).map(place).collect::<Vec<_>>())
+            };
+            let frame = Rect::new(0, 0, count32(width), count32(height));
+            let found = largest_circle(&pieces(true), 0, frame, frame, &Outlines(&pieces(false)));
+            let mut ringed = vec![false; (width + 2) * (height + 2)];
+            for y in 0..height {
+                ringed[(y + 1) * (width + 2) + 1..][..width].copy_from_slice(&clear[y * width..][..width]);
+            }
+            let map = distance_squared(&ringed, width + 2).into_iter().max().map_or(0.0, |d| (d as f64).sqrt());
+            assert!(found > map - 0.71 - CIRCLE_TOLERANCE && found < map + 0.71, "case {case}: {found} {map}");
+        }
+    }
 }

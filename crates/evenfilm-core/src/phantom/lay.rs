@@ -15,6 +15,7 @@ use crate::random::Draws;
 use crate::recipe::{GapKind, Kind};
 use std::f64::consts::TAU;
 use std::ops::Range;
+use std::sync::OnceLock;
 
 /// Places tried before a thing is left out of a crowded film.
 pub(super) const TRIES: u32 = 100;
@@ -65,8 +66,8 @@ pub struct Film {
     pub(super) lens: Lens,
     /// The lens at one, two, … steps of depth.
     deep: Vec<Lens>,
-    /// Where objects, strangers and gaps are seen.
-    pub(super) near: [Near; 3],
+    /// Where objects, strangers and gaps are seen; found when the first piece is rendered, after which a film no longer changes.
+    pub(super) near: OnceLock<[Near; 3]>,
 }
 
 impl Film {
@@ -87,7 +88,7 @@ impl Film {
             gaps: Vec::new(),
             lens: Lens::new(spec.blur, spec.um_per_px),
             deep: defocused(spec),
-            near: Default::default(),
+            near: OnceLock::new(),
         };
         let mut floor = Floor::new(spec);
         film.lay_placed(&mut floor, placed);
@@ -96,7 +97,6 @@ impl Film {
         film.lay_clumps(&mut floor);
         film.lay_singles(&mut floor);
         film.sink();
-        film.near = film.places();
         film
     }
 

@@ -38,7 +38,7 @@ impl Film {
         let [mut darkened, mut bare, mut dust] = [(); 3].map(|()| Cover { at, values: vec![0.0; out.len()] });
         let film = self.spec.film;
         let sine = self.spec.accepted_sine();
-        let [objects, strangers, gaps] = &self.near;
+        let [objects, strangers, gaps] = self.near.get_or_init(|| self.places());
         for object in objects.within(at).into_iter().map(|i| &self.objects[i]) {
             let lens = self.lens_at(object.depth_um);
             for disc in &self.discs[object.discs.clone()] {
@@ -61,7 +61,7 @@ impl Film {
     }
 
     /// Where objects, strangers and gaps are seen.
-    pub(super) fn places(&self) -> [Near; 3] {
+    fn places(&self) -> [Near; 3] {
         let (film, sine, size) = (self.spec.film, self.spec.accepted_sine(), self.spec.size);
         let objects = self.objects.iter().map(|object| {
             let lens = self.lens_at(object.depth_um);

@@ -61,15 +61,27 @@ fn put_tables(measured: &mut Measured<'_>) -> Result<(), Fault> {
     let (um_per_px, recipe) = (measured.batch.scale.um_per_px, &measured.batch.recipe);
     let Measured { staging, fields: results, .. } = measured;
     let bag = &mut staging.bag;
-    put_rows(bag, &tables::objects(), results, |r| r.objects.len(), |field, result, i| {
-        let object = &result.objects[i];
-        let (counted, agglomerate) = (quantity::counted(result, object, recipe), quantity::is_agglomerate(result, object, recipe));
-        ObjectRow { field, id: i + 1, object, counted, agglomerate, um_per_px }
-    })?;
-    put_rows(bag, &tables::gaps(), results, |r| r.gaps.len(), |field, result, i| {
-        let gap = &result.gaps[i];
-        GapRow { field, id: i + 1, gap, counted: quantity::gap_counted(result, gap), um_per_px }
-    })?;
+    put_rows(
+        bag,
+        &tables::objects(),
+        results,
+        |r| r.objects.len(),
+        |field, result, i| {
+            let object = &result.objects[i];
+            let (counted, agglomerate) = (quantity::counted(result, object, recipe), quantity::is_agglomerate(result, object, recipe));
+            ObjectRow { field, id: i + 1, object, counted, agglomerate, um_per_px }
+        },
+    )?;
+    put_rows(
+        bag,
+        &tables::gaps(),
+        results,
+        |r| r.gaps.len(),
+        |field, result, i| {
+            let gap = &result.gaps[i];
+            GapRow { field, id: i + 1, gap, counted: quantity::gap_counted(result, gap), um_per_px }
+        },
+    )?;
     let fields = fields(measured);
     let files = [("fields.csv".into(), fields), metadata(&tables::objects()), metadata(&tables::gaps()), metadata(&tables::fields())];
     files.iter().try_for_each(|(name, content)| measured.staging.bag.put(name, content))
