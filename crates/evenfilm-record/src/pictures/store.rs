@@ -21,14 +21,14 @@ use crate::fault::Fault;
 pub struct Budget {
     /// Pictures of at most so many bytes of counts, two a pixel, are held in memory; default 128 MiB.
     pub held: u64,
-    /// Bytes of decoded pieces that a larger picture keeps at hand, beside one piece for each thread; default 64 MiB. Two rows of pieces are
+    /// Bytes of decoded pieces that a larger picture keeps at hand, beside one piece for each thread; default 32 MiB. Two rows of pieces are
     /// kept in any case: all threads work at the same height of a picture, and what they look at may lie across two rows.
     pub cache: u64,
 }
 
 impl Default for Budget {
     fn default() -> Self {
-        Self { held: 128 << 20, cache: 64 << 20 }
+        Self { held: 128 << 20, cache: 32 << 20 }
     }
 }
 
