@@ -99,8 +99,8 @@ const BLUR_QUANTILE: f64 = 0.674_489_750_196_081_7;
 /// Resolution of a lens (0.61 λ/NA) in widths of the Gaussian that fits its pattern (0.21 λ/NA), for sheets that name no aperture.
 const BLURS_A_RESOLUTION: f64 = 0.61 / 0.21;
 
-/// What is no noise has a pixel at least so many noise widths off the film.
-const NOISE_FACTOR: f64 = 5.0;
+/// What is no noise has a pixel at least so many noise widths off the film; one in a gigapixel of noise alone has that.
+const NOISE_FACTOR: f64 = 6.0;
 
 /// Largest share of the pixels in runs of noise that goes without a flag.
 const MOST_NOISE: f64 = 0.02;

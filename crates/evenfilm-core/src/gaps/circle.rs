@@ -361,9 +361,9 @@ mod tests {
             state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
             state >> 33
         };
-        for case in 0..30u64 {
-            let (width, height) = (20 + 7 * (case as usize % 9), 31 + 5 * (case as usize % 4));
-            let clear: Vec<bool> = (0..width * height).map(|_| next() % (20 + 40 * (case % 7)) != 0).collect();
+        for case in 0..30usize {
+            let (width, height) = (20 + 7 * (case % 9), 31 + 5 * (case % 4));
+            let clear: Vec<bool> = (0..width * height).map(|_| !next().is_multiple_of(20 + 40 * (case as u64 % 7))).collect();
             let pieces = |wanted: bool| {
                 let place = |i: usize| (count32(i / width), crate::phases::Run { x0: count32(i % width), x1: count32(i % width) + 1 }, 0);
                 RunMap::from_pieces(count32(height), || (0..width * height).filter(|&i| clear[i] == wanted).map(place).collect::<Vec<_>>())
