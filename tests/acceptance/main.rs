@@ -9,6 +9,7 @@ mod formats;
 mod hostile;
 mod house;
 mod kinds;
+mod large;
 mod lot;
 mod pictures;
 mod raster;

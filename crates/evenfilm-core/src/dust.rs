@@ -59,7 +59,7 @@ fn both(a: &RunMap, b: &RunMap) -> RunMap {
             if p.x1 < q.x1 { i.start += 1 } else { j.start += 1 }
         }
     }
-    RunMap::from_pieces(crate::phases::count32(rows), &pieces)
+    RunMap::from_pieces(crate::phases::count32(rows), || pieces.iter().copied())
 }
 
 /// The share of each object that lies on a speck.
@@ -90,7 +90,7 @@ mod tests {
                 pieces.push((y, Run { x0: x, x1: x + 1 }, 0));
             }
         }
-        RunMap::from_pieces(crate::phases::count32(bits.len() / width), &pieces)
+        RunMap::from_pieces(crate::phases::count32(bits.len() / width), || pieces.iter().copied())
     }
 
     fn bits(of: &RunMap, width: usize) -> Vec<bool> {

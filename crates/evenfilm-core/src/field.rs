@@ -5,7 +5,7 @@ use rayon::prelude::*;
 use crate::gaps::{self, Gap, GapVisit};
 use crate::light::{BLACK, Correction, FilmGrid, Lamp, Light, Optics, Reference, Seen, flags_of_light, is_black, look, od_of_level};
 use crate::objects::{self, Calibration, Found, Object, Refined, Scene, Visit, Visitor};
-use crate::phases::{Component, Cut, Cuts, Places, RunMap, count32, cut, join};
+use crate::phases::{Component, Cut, Cuts, NOBODY, Places, RunMap, count32, cut, join};
 use crate::plane::{ONE, Rect, Samples, Stage, Stop, Watch};
 use crate::recipe::{Detect, Film, Kind, Recipe};
 use crate::reuse;
@@ -99,6 +99,12 @@ const BLUR_QUANTILE: f64 = 0.674_489_750_196_081_7;
 /// Resolution of a lens (0.61 λ/NA) in widths of the Gaussian that fits its pattern (0.21 λ/NA), for sheets that name no aperture.
 const BLURS_A_RESOLUTION: f64 = 0.61 / 0.21;
 
+/// What is no noise has a pixel at least so many noise widths off the film; one in a gigapixel of noise alone has that.
+const NOISE_FACTOR: f64 = 6.0;
+
+/// Largest share of the pixels in runs of noise that goes without a flag.
+const MOST_NOISE: f64 = 0.02;
+
 /// A blur that is neither measured nor known from the optics, px.
 const ASSUMED_BLUR: f64 = 1.0;
 
@@ -162,6 +168,8 @@ pub struct Joined {
     places: [Places; 2],
     thin: u64,
     clipped: u64,
+    /// Share of the pixels in runs that turned out to be noise.
+    noisy: f64,
     /// Whether bare places can be told: also less than half of the picture is at full scale.
     bare_known: bool,
     noise: f64,
@@ -214,15 +222,21 @@ pub fn join_field(
     (watch.tell)(Stage::Join, 0.0);
     let bare_known = surveyed.bare_known && 2 * clipped < Rect::whole(field.size()).area();
     let noise = surveyed.noise * f64::from(ONE);
-    let components = join(&mut particle, &darkest, true, |c| c.area >= 3);
+    // Noise alone makes specks beyond either level, thousands of them; what is more than noise lies well off the film.
+    let deep = |c: &Component| {
+        let [x, y] = [f64::from(c.at.x) + f64::from(c.at.width) / 2.0, f64::from(c.at.y) + f64::from(c.at.height) / 2.0];
+        f64::from(c.extreme) <= cuts.film.at(x, y) - NOISE_FACTOR * noise
+    };
+    let components = join(&mut particle, &darkest, true, |c| c.area >= 3 && deep(c));
     if !bare_known {
         // A picture that is mostly saturated shows no gaps, whatever lies above the gap level.
         cuts.gap = None;
     }
-    // Noise alone makes specks above the gap level; what is bare rises well above the film's noise.
-    let gap_least = film.level + 5.0 * noise;
+    let gap_least = film.level + NOISE_FACTOR * noise;
     let gap_components = join(&mut gap_runs, &lightest, false, |c| bare_known && c.area >= 3 && f64::from(c.extreme) >= gap_least);
     let places = [&particle, &gap_runs].map(|map| Places::of(map, field.size().0));
+    let noisy = (particle.area_of(NOBODY) + if bare_known { gap_runs.area_of(NOBODY) } else { 0 }) as f64;
+    let noisy = noisy / Rect::whole(field.size()).area().max(1) as f64;
     let uncalibrated = Calibration { blur_px: 0.0, blur_edges: 0, core_ratio: 0.0, cores: 0 };
     let mut joined = Joined {
         film,
@@ -234,6 +248,7 @@ pub fn join_field(
         places,
         thin,
         clipped,
+        noisy,
         bare_known,
         noise,
         calibration: uncalibrated,
@@ -270,10 +285,12 @@ pub fn measure(
     film_elsewhere: Option<u16>,
     setting: &Setting<'_>,
 ) -> Result<FieldResult, Stop> {
-    let joined = join_field(field, (surveyed, correction), film_elsewhere, setting)?;
+    let mut joined = join_field(field, (surveyed, correction), film_elsewhere, setting)?;
     let refined = refine_field(field, correction, &joined, setting)?;
+    // The objects' own pixels take the place of the cut's.
+    (joined.particle, joined.components) = (RunMap::default(), Vec::new());
     (setting.watch.tell)(Stage::Sum, 0.0);
-    let (mut gaps, gap_map) = gaps_of(field, correction, (&joined, &refined), setting)?;
+    let (mut gaps, gap_map) = gaps_of(field, correction, (&mut joined, &refined), setting)?;
     mark_centres(&mut gaps, &refined.objects);
     let mut flags = flags_of(surveyed, film_elsewhere.is_some(), &joined, &refined);
     flags.extend(many_left_out(&refined.objects, setting));
@@ -304,7 +321,7 @@ pub fn measure(
 fn gaps_of(
     field: &dyn Samples,
     correction: &Correction<'_>,
-    (joined, refined): (&Joined, &Refined),
+    (joined, refined): (&mut Joined, &Refined),
     setting: &Setting<'_>,
 ) -> Result<(Vec<Gap>, RunMap), Stop> {
     let watch = setting.watch;
@@ -313,7 +330,8 @@ fn gaps_of(
     let visit = GapVisit { blur_px, step: EDGE_STEP, circle: true, core_ratio: (cores > 0).then_some(core_ratio), resolution_px };
     let scene = Scene { particle: &refined.map, ..joined.scene(field, correction) };
     if joined.cuts.gap.is_some() {
-        Ok((gaps::refine(&scene, &joined.cuts, &joined.gap_components, visit, watch)?, joined.gap.clone()))
+        let gaps = gaps::refine(&scene, &joined.cuts, &joined.gap_components, visit, watch)?;
+        Ok((gaps, std::mem::take(&mut joined.gap)))
     } else if joined.bare_known {
         gaps::outside_objects(refined, scene.frame, visit, watch)
     } else {
@@ -390,7 +408,6 @@ fn calibrate(joined: &Joined, scene: &Scene<'_>, setting: &Setting<'_>) -> Resul
     let probed: Vec<Object> = probed
         .into_iter()
         .flat_map(|found| found.objects)
-        .map(|(o, _)| o)
         .filter(|o| o.core_from == objects::CoreFrom::Own && o.diameter_px() >= least)
         .collect();
     let chosen = objects::probes(gaps, least, scene.frame);
@@ -502,6 +519,14 @@ fn flags_of(surveyed: &Surveyed, film_elsewhere: bool, joined: &Joined, refined:
             joined.clipped as f64,
             0.0,
             "pixels at the camera's full scale: levels there are too low by an unknown amount; expose less",
+        );
+    }
+    if joined.noisy > MOST_NOISE {
+        flag(
+            "too_noisy",
+            joined.noisy,
+            MOST_NOISE,
+            "much of the picture is single dark or light pixels; expose longer, or average several pictures",
         );
     }
     if refined.too_large > 0 {

@@ -3,13 +3,15 @@
 mod circle;
 mod kind;
 
-pub use circle::{distance_squared, largest_circle};
+pub use circle::{CIRCLE_TOLERANCE, distance_squared};
+use circle::{Outlines, Points, largest_circle};
 pub use kind::{GapMeasure, ToldGap};
 
 use rayon::prelude::*;
 
 use crate::light::{Scratch, bands, od_of_level};
 use crate::objects::{Bits, CHORDS, LARGEST_WINDOW, Refined, Scene, pixels};
+use crate::order::in_turn;
 use crate::phases::{Component, Cuts, RunMap, count32, join};
 use crate::plane::{Level, ONE, Rect, Stop, Watch, single};
 use crate::reuse;
@@ -78,14 +80,10 @@ pub(crate) fn refine(
     visit: GapVisit,
     watch: Watch<'_>,
 ) -> Result<Vec<Gap>, Stop> {
-    components
-        .par_iter()
-        .enumerate()
-        .map(|(i, component)| {
-            watch.poll()?;
-            visit_gap(scene, cuts, (count32(i), component), visit)
-        })
-        .collect()
+    in_turn(components.len(), |i| {
+        watch.poll()?;
+        visit_gap(scene, cuts, (count32(i), &components[i]), visit)
+    })
 }
 
 /// Looks at some gaps of `all` for the calibration.
@@ -97,13 +95,10 @@ pub(crate) fn probe(
     visit: GapVisit,
     watch: Watch<'_>,
 ) -> Result<Vec<Gap>, Stop> {
-    chosen
-        .par_iter()
-        .map(|&i| {
-            watch.poll()?;
-            visit_gap(scene, cuts, (count32(i), &all[i]), visit)
-        })
-        .collect()
+    in_turn(chosen.len(), |place| {
+        watch.poll()?;
+        visit_gap(scene, cuts, (count32(chosen[place]), &all[chosen[place]]), visit)
+    })
 }
 
 /// Gaps of a film that is as clear as the empty slide: all that lies outside the objects. Their areas are those of their pixels; the
@@ -112,11 +107,10 @@ pub(crate) fn outside_objects(refined: &Refined, frame: Rect, visit: GapVisit, w
     let mut map = refined.map.complement(frame.width);
     let nothing = vec![0; map.runs.len()];
     let components = join(&mut map, &nothing, false, |_| true);
-    let lines = outlines(&refined.map, frame);
     let mut gaps = Vec::new();
     for (own, component) in (0..).zip(&components) {
         watch.poll()?;
-        let radius = if visit.circle { largest_circle(&map, own, component.at, frame, &lines) } else { 0.0 };
+        let radius = if visit.circle { circle_outside(&refined.map, (&map, own), component.at, frame) } else { 0.0 };
         gaps.push(Gap {
             at: component.at,
             centroid_px: centre_of(&map, own, component),
@@ -136,16 +130,16 @@ pub(crate) fn outside_objects(refined: &Refined, frame: Rect, visit: GapVisit, w
     Ok((gaps, map))
 }
 
-/// Ends of all runs: points on the outlines of the objects' pixels.
-fn outlines(map: &RunMap, frame: Rect) -> Vec<[f64; 2]> {
-    let row = |y: u32| map.row(y).flat_map(move |i| [[map.runs[i].x0, y], [map.runs[i].x1, y]]);
-    (0..frame.height).flat_map(row).map(|[x, y]| [f64::from(x), f64::from(y) + 0.5]).collect()
+/// Radius in px of the largest circle within the frame that has its middle in piece `own` of a map, whose box is `at`, and that crosses no
+/// outline of the obstacles' pixels; to [`CIRCLE_TOLERANCE`].
+pub fn circle_outside(obstacles: &RunMap, (clear, own): (&RunMap, u32), at: Rect, frame: Rect) -> f64 {
+    largest_circle(clear, own, at, frame, &Outlines(obstacles))
 }
 
 fn centre_of(map: &RunMap, own: u32, component: &Component) -> [f64; 2] {
     let (mut x, mut y) = (0.0, 0.0);
     for row in component.at.y..component.at.bottom() {
-        for i in map.row(row).filter(|&i| map.owner[i] == own) {
+        for i in map.row_within(row, component.at.x, component.at.right()).filter(|&i| map.owner[i] == own) {
             let run = map.runs[i];
             let length = f64::from(run.x1 - run.x0);
             x += length * f64::from(run.x0 + run.x1) / 2.0;
@@ -197,7 +191,7 @@ fn visit_gap(scene: &Scene<'_>, cuts: &Cuts, (own, component): (u32, &Component)
     let centre = line.centroid();
     let largest_circle_px = if visit.circle {
         let widened = blur2 / (2.0 * (area_px2[1] / std::f64::consts::PI).sqrt().max(1.0));
-        2.0 * (largest_circle(scene.gap, own, component.at, scene.frame, &shifted(line, at)) + widened)
+        2.0 * (largest_circle(scene.gap, own, component.at, scene.frame, &Points::new(shifted(line, at))) + widened)
     } else {
         0.0
     };

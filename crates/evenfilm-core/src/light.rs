@@ -22,8 +22,7 @@ pub use reference::{Light, Reference};
 
 use gain::{GainColumns, level_of};
 
-use rayon::prelude::*;
-
+use crate::order::in_turn;
 use crate::plane::{Level, ONE, Plane, Rect, Samples, Stage, Stop, Watch, single};
 use crate::reuse;
 
@@ -98,11 +97,12 @@ impl<'a> Lamp<'a> {
         if let Some(dark) = dark {
             same_size("dark picture", dark.size(), source.size())?;
         }
-        let rows = bands(source.size()).into_par_iter().map(|band| {
+        let all = bands(source.size());
+        let rows = in_turn(all.len(), |index| {
             watch.poll()?;
-            cell_rows(source, dark, band)
+            cell_rows(source, dark, all[index])
         });
-        let mean: Vec<f32> = rows.collect::<Result<Vec<_>, Stop>>()?.concat();
+        let mean: Vec<f32> = rows?.concat();
         let across = source.size().0.div_ceil(CELL) as usize;
         let mean = Plane::from_shape_vec((mean.len() / across.max(1), across), mean).unwrap_or_else(|_| Plane::zeros((0, 0)));
         let blank_noise = noise_of_counts(source)?;
@@ -298,15 +298,12 @@ pub fn in_bands<T: Send>(
 ) -> Result<Vec<T>, Stop> {
     let all = bands(field.size());
     let count = all.len().max(1) as f32;
-    all.into_par_iter()
-        .enumerate()
-        .map(|(index, band)| {
-            watch.poll()?;
-            (watch.tell)(stage, index as f32 / count);
-            reuse::with(|(scratch, levels): &mut (Scratch, Vec<Level>)| {
-                correction.levels_into(field, band, scratch, levels)?;
-                Ok(work(band, levels, &scratch.counts))
-            })
+    in_turn(all.len(), |index| {
+        watch.poll()?;
+        (watch.tell)(stage, index as f32 / count);
+        reuse::with(|(scratch, levels): &mut (Scratch, Vec<Level>)| {
+            correction.levels_into(field, all[index], scratch, levels)?;
+            Ok(work(all[index], levels, &scratch.counts))
         })
-        .collect()
+    })
 }

@@ -19,10 +19,7 @@ pub use measure::frame_weight;
 pub(crate) use measure::{CHORDS, Visit, Visitor, pixels};
 pub(crate) use window::{Scene, to_level};
 
-use std::ops::Range;
-
-use rayon::prelude::*;
-
+use crate::order::in_turn;
 use crate::phases::{Component, Run, RunMap, count32};
 use crate::plane::{Level, Rect, Stage, Stop, Watch};
 use crate::reuse;
@@ -145,64 +142,82 @@ pub struct Refined {
     pub too_large: usize,
 }
 
-/// What visits find: objects, each with its place among the runs of all.
-#[derive(Default)]
-pub(crate) struct Found {
-    pub(crate) objects: Vec<(Object, Range<usize>)>,
-    runs: Vec<(u32, Run)>,
-}
-
 /// Visits every component of the particle phase once.
 pub(crate) fn refine(scene: &Scene<'_>, components: &[Component], visit: &Visit, watch: Watch<'_>) -> Result<Refined, Stop> {
     let groups = components.len().div_ceil(GROUP);
-    let parts: Vec<_> = (0..groups)
-        .into_par_iter()
-        .map(|g| {
-            watch.poll()?;
-            (watch.tell)(Stage::Refine, g as f32 / groups as f32);
-            let range = g * GROUP..((g + 1) * GROUP).min(components.len());
-            let mut found = Found::default();
-            reuse::with(|visitor: &mut Visitor| {
-                for i in range.filter(|&i| components[i].at.area() <= LARGEST_WINDOW) {
-                    visitor.visit(scene, (count32(i), &components[i]), visit, &mut found)?;
-                }
-                Ok(found)
-            })
+    let parts = in_turn(groups, |g| {
+        watch.poll()?;
+        (watch.tell)(Stage::Refine, g as f32 / groups as f32);
+        let mut found = Found::default();
+        reuse::with(|visitor: &mut Visitor| {
+            for i in (g * GROUP..((g + 1) * GROUP).min(components.len())).filter(|&i| components[i].at.area() <= LARGEST_WINDOW) {
+                visitor.visit(scene, (count32(i), &components[i]), visit, &mut found)?;
+            }
+            found.objects.shrink_to_fit();
+            found.runs.shrink_to_fit();
+            Ok(found)
         })
-        .collect::<Result<Vec<_>, Stop>>()?;
-    let (objects, map) = in_order(parts, scene.frame.height);
+    })?;
     let too_large = components.iter().filter(|c| c.at.area() > LARGEST_WINDOW).count();
+    let (objects, map) = put_together(parts, scene.frame.height);
     Ok(Refined { objects, map, too_large })
 }
 
-/// Puts objects in the order of their first pixel, and their runs into a map of so many rows.
-fn in_order(parts: Vec<Found>, rows: u32) -> (Vec<Object>, RunMap) {
-    let count = parts.iter().map(|part| part.objects.len()).sum();
-    let (mut objects, mut runs_of) = (Vec::with_capacity(count), Vec::with_capacity(count));
-    let mut runs = Vec::with_capacity(parts.iter().map(|part| part.runs.len()).sum());
+/// What was found in some components.
+#[derive(Default)]
+pub(crate) struct Found {
+    pub(crate) objects: Vec<Object>,
+    /// Where the runs of each object end.
+    ends: Vec<u32>,
+    runs: Vec<(u32, Run)>,
+}
+
+impl Found {
+    /// Keeps what `measure` finds; it adds the runs to those given, and what it adds without an object is taken back.
+    fn keep(&mut self, measure: impl FnOnce(&mut Vec<(u32, Run)>) -> Option<Object>) {
+        let before = self.runs.len();
+        match measure(&mut self.runs) {
+            Some(object) => {
+                self.objects.push(object);
+                self.ends.push(count32(self.runs.len()));
+            }
+            None => self.runs.truncate(before),
+        }
+    }
+
+    /// The runs of its objects, one object after the other.
+    fn runs(&self) -> impl Iterator<Item = &[(u32, Run)]> {
+        let starts = std::iter::once(0).chain(self.ends.iter().copied());
+        starts.zip(&self.ends).map(|(start, &end)| &self.runs[start as usize..end as usize])
+    }
+}
+
+/// All objects in order of their first pixel, and their pixels. A field of a gigapixel has a million: nothing is held twice.
+fn put_together(parts: Vec<Found>, rows: u32) -> (Vec<Object>, RunMap) {
+    let first = |object: &Object, runs: &[(u32, Run)]| runs.first().map_or((object.at.y, object.at.x), |(y, run)| (*y, run.x0));
+    let mut order: Vec<((u32, u32), u32)> = Vec::with_capacity(parts.iter().map(|part| part.objects.len()).sum());
+    for part in &parts {
+        for (object, runs) in part.objects.iter().zip(part.runs()) {
+            order.push((first(object, runs), count32(order.len())));
+        }
+    }
+    order.sort_unstable();
+    let mut place = vec![0; order.len()];
+    (0..).zip(&order).for_each(|(new, (_, old))| place[*old as usize] = new);
+    drop(order);
+    let owned = || parts.iter().flat_map(Found::runs).zip(&place);
+    let map = RunMap::from_pieces(rows, || owned().flat_map(|(runs, &owner)| runs.iter().map(move |&(y, run)| (y, run, owner))));
+    let mut objects = Vec::with_capacity(place.len());
     for part in parts {
-        let before = runs.len();
-        runs.extend(part.runs);
-        for (object, range) in part.objects {
-            objects.push(object);
-            runs_of.push(range.start + before..range.end + before);
+        objects.extend(part.objects);
+    }
+    // Each object goes to its place by swaps along the rings of the permutation.
+    for at in 0..place.len() {
+        while place[at] as usize != at {
+            let to = place[at] as usize;
+            objects.swap(at, to);
+            place.swap(at, to);
         }
     }
-    let first = |i: u32| runs.get(runs_of[i as usize].start).map_or((0, 0), |(y, run): &(u32, Run)| (*y, run.x0));
-    let mut order: Vec<u32> = (0..count32(count)).collect();
-    order.sort_by_key(|&i| first(i));
-    let mut pieces = Vec::with_capacity(runs.len());
-    for (owner, &i) in (0..).zip(&order) {
-        pieces.extend(runs[runs_of[i as usize].clone()].iter().map(|&(y, run)| (y, run, owner)));
-    }
-    drop((runs, runs_of));
-    // Objects are large: each is moved once or twice, in place.
-    for i in 0..count {
-        let mut from = order[i] as usize;
-        while from < i {
-            from = order[from] as usize;
-        }
-        objects.swap(i, from);
-    }
-    (objects, RunMap::from_pieces(rows, &pieces))
+    (objects, map)
 }

@@ -48,6 +48,11 @@ impl RunMap {
         self.runs.iter().map(|r| u64::from(r.x1 - r.x0)).sum()
     }
 
+    /// Number of pixels in the runs of an owner.
+    pub fn area_of(&self, owner: u32) -> u64 {
+        self.runs.iter().zip(&self.owner).filter(|(_, of)| **of == owner).map(|(r, _)| u64::from(r.x1 - r.x0)).sum()
+    }
+
     /// The pieces between the runs, without owners.
     #[must_use]
     pub fn complement(&self, width: u32) -> Self {
@@ -70,27 +75,34 @@ impl RunMap {
         out
     }
 
-    /// Runs given with their row and owner, in any order, of a picture with this many rows.
-    pub fn from_pieces(rows: u32, pieces: &[(u32, Run, u32)]) -> Self {
+    /// Runs given with their row and owner, in any order, of a picture with this many rows. `pieces` is asked twice and must give the same.
+    pub fn from_pieces<I: IntoIterator<Item = (u32, Run, u32)>>(rows: u32, pieces: impl Fn() -> I) -> Self {
         let mut row_start = vec![0u32; rows as usize + 1];
-        for (y, ..) in pieces {
-            row_start[*y as usize + 1] += 1;
+        for (y, ..) in pieces() {
+            row_start[y as usize + 1] += 1;
         }
         for y in 1..row_start.len() {
             row_start[y] += row_start[y - 1];
         }
         let mut next = row_start.clone();
-        let mut placed = vec![(Run { x0: 0, x1: 0 }, 0u32); pieces.len()];
-        for (y, run, owner) in pieces {
-            let place = &mut next[*y as usize];
-            placed[*place as usize] = (*run, *owner);
+        let count = row_start[rows as usize] as usize;
+        let mut map = Self { row_start, runs: vec![Run { x0: 0, x1: 0 }; count], owner: vec![0; count] };
+        for (y, run, owner) in pieces() {
+            let place = &mut next[y as usize];
+            (map.runs[*place as usize], map.owner[*place as usize]) = (run, owner);
             *place += 1;
         }
-        for ends in row_start.windows(2) {
-            placed[ends[0] as usize..ends[1] as usize].sort_unstable_by_key(|(run, owner)| (run.x0, *owner));
+        let mut row = Vec::new();
+        for y in 0..rows {
+            let range = map.row(y);
+            row.clear();
+            row.extend(range.clone().map(|i| (map.runs[i].x0, map.owner[i], map.runs[i].x1)));
+            row.sort_unstable();
+            for (i, &(x0, owner, x1)) in range.zip(&row) {
+                (map.runs[i], map.owner[i]) = (Run { x0, x1 }, owner);
+            }
         }
-        let (runs, owner) = placed.into_iter().unzip();
-        Self { row_start, runs, owner }
+        map
     }
 }
 

@@ -11,11 +11,11 @@
 
 use evenfilm_core::field::FieldResult;
 use evenfilm_core::objects::Object;
+use evenfilm_core::order::in_turn;
 use evenfilm_core::plane::{Level, ONE, Plane, Rect, Stop};
 use evenfilm_core::quantity::{counted, gap_counted, is_agglomerate};
 use evenfilm_core::recipe::Recipe;
 use png::{BitDepth, ColorType, Compression, Encoder};
-use rayon::prelude::*;
 
 mod lines;
 mod scale_bar;
@@ -114,14 +114,12 @@ fn grey(result: &FieldResult, factor: u32, levels: &Levels<'_>) -> Result<Canvas
     let (width, height) = ((result.size.0 / factor).max(1), (result.size.1 / factor).max(1));
     let table = grey_table(result.film_od);
     let rows = BAND_ROWS.div_ceil(factor);
-    let bands: Vec<Vec<u8>> = (0..height.div_ceil(rows))
-        .into_par_iter()
-        .map(|band| {
-            let (from, count) = (band * rows, rows.min(height - band * rows));
-            let means = reduced(&levels(Rect::new(0, from * factor, width * factor, count * factor))?, factor as usize);
-            Ok(means.into_iter().map(|level| table[usize::from(level)]).collect())
-        })
-        .collect::<Result<_, Stop>>()?;
+    let bands: Vec<Vec<u8>> = in_turn(height.div_ceil(rows) as usize, |band| {
+        let from = u32::try_from(band).unwrap_or(height) * rows;
+        let count = rows.min(height - from);
+        let means = reduced(&levels(Rect::new(0, from * factor, width * factor, count * factor))?, factor as usize);
+        Ok(means.into_iter().map(|level| table[usize::from(level)]).collect())
+    })?;
     Ok(Canvas { width: width as usize, height: height as usize, indices: bands.concat() })
 }
 

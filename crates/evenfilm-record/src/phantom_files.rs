@@ -4,7 +4,7 @@ use crate::fault::Fault;
 use evenfilm_core::phantom::{Blank, Dark, Film, Truth};
 use serde::Deserialize;
 use std::fs::{self, File};
-use std::io::Write;
+use std::io::{BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 mod options;
@@ -149,8 +149,7 @@ fn fill(folder: &Path, options: &PhantomOptions) -> Result<PhantomSummary, Fault
     }
     write_text(&folder.join("batch.toml"), &sheet(options))?;
     let truth = TruthFile::new(options, files, told, &truths);
-    let text = serde_json::to_string(&truth).map_err(|err| failed(&err, folder))?;
-    write_text(&folder.join(TRUTH_FILE), &(text + "\n"))?;
+    write_truth(&folder.join(TRUTH_FILE), &truth)?;
     Ok(truth.pooled.summary(truths.len()))
 }
 
@@ -159,6 +158,17 @@ fn write_text(path: &Path, text: &str) -> Result<(), Fault> {
         let mut file = File::create_new(path)?;
         file.write_all(text.as_bytes())?;
         file.sync_all()
+    };
+    write().map_err(|err| failed(&err, path))
+}
+
+/// Written piece by piece: the truth of a large picture is a hundred megabytes of text.
+fn write_truth(path: &Path, truth: &TruthFile) -> Result<(), Fault> {
+    let write = || {
+        let mut out = BufWriter::with_capacity(1 << 20, File::create_new(path)?);
+        serde_json::to_writer(&mut out, truth)?;
+        out.write_all(b"\n")?;
+        out.into_inner()?.sync_all()
     };
     write().map_err(|err| failed(&err, path))
 }

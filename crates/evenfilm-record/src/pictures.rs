@@ -113,6 +113,12 @@ impl Picture {
         Ok(Self { info, store })
     }
 
+    /// Seconds that threads have spent so far on getting counts that are not held in memory: decoding, reading, waiting for each other. Summed
+    /// over all threads.
+    pub(crate) fn waited_s(&self) -> f64 {
+        self.store.waited_s()
+    }
+
     /// All linear counts, indexed `[[row, column]]`.
     ///
     /// # Errors

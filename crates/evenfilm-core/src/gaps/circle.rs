@@ -1,5 +1,8 @@
 //! The largest circle inside a gap and the frame.
 
+use std::cmp::Ordering;
+use std::collections::BinaryHeap;
+
 use crate::phases::{RunMap, count32};
 use crate::plane::Rect;
 
@@ -86,74 +89,211 @@ fn lower_envelope(g: &[u32], out: &mut [u64]) {
     }
 }
 
-/// Side of the coarse map on which the search begins, cells.
-const COARSE: u32 = 64;
+/// How much smaller than the true one a largest circle may be, px of its radius.
+pub const CIRCLE_TOLERANCE: f64 = 0.05;
 
-/// Centres from which the search goes on.
-const STARTS: usize = 3;
+/// Places farther than this from every point of the outline, px, are surely outside where the middle of their cell is: outlines run between
+/// the pixels that a gap has and those that it has not.
+const SLACK: f64 = 4.0;
 
-/// Radius in px of the largest circle inside gap `own`, whose box is `at`, and inside the frame. `line` holds points of its outline, at most
-/// √2 px apart, in the field.
+/// What no circle may reach over.
+pub(super) trait Obstacles {
+    /// Squared distance from a place to the nearest of them, or any that is not above `enough` once one so near is found; `most` where none
+    /// is nearer.
+    fn nearest(&self, from: [f64; 2], most: f64, enough: f64) -> f64;
+}
+
+/// Radius in px of the largest circle whose middle lies in gap `own`, whose box is `at`, and that reaches over neither the frame nor an
+/// obstacle; to [`CIRCLE_TOLERANCE`].
 ///
-/// A coarse map of cells that are all gap gives the most promising centres; from each a search with halving steps climbs to the nearest
-/// maximum of the distance to outline and frame.
-pub fn largest_circle(gap: &RunMap, own: u32, at: Rect, frame: Rect, line: &[[f64; 2]]) -> f64 {
-    let cell = at.width.max(at.height).div_ceil(COARSE).max(1);
-    let (across, down) = (at.width.div_ceil(cell) as usize, at.height.div_ceil(cell) as usize);
-    let inside = all_gap(gap, own, at, cell, (across, down));
-    // The frame is an obstacle, and so is everything beyond the box: one ring of cells outside.
-    let mut ringed = vec![false; (across + 2) * (down + 2)];
-    for y in 0..down {
-        ringed[(y + 1) * (across + 2) + 1..(y + 1) * (across + 2) + 1 + across].copy_from_slice(&inside[y * across..(y + 1) * across]);
-    }
-    let coarse = distance_squared(&ringed, across + 2);
-    let mut best = 0.0f64;
-    let within = |c: [f64; 2]| holds(gap, own, frame, c);
-    for start in starts(&coarse, across + 2) {
-        let (cx, cy) = (start % (across + 2), start / (across + 2));
-        let centre = [f64::from(at.x) + (cx as f64 - 0.5) * f64::from(cell), f64::from(at.y) + (cy as f64 - 0.5) * f64::from(cell)];
-        // No circle around a place in this cell or next to it is larger.
-        let bound = ((coarse[start] as f64).sqrt() + 3.0) * f64::from(cell);
-        if bound <= best {
-            continue;
+/// By branch and bound: the distance to the nearest obstacle grows no faster than one goes, so no middle in a square lies farther from all
+/// of them than the square's own does and half its diagonal. The square with the largest bound is quartered, until no bound is above the
+/// best circle found by more than the tolerance.
+pub(super) fn largest_circle(gap: &RunMap, own: u32, at: Rect, frame: Rect, obstacles: &impl Obstacles) -> f64 {
+    let search = Search { gap, own, frame, obstacles };
+    let side = at.width.min(at.height).max(1).next_power_of_two();
+    let mut best = 0.0;
+    let mut open = BinaryHeap::new();
+    let look = |square: Square, bound: f64, best: &mut f64, open: &mut BinaryHeap<Square>| {
+        let (clear, bound) = search.look(&square, bound, *best);
+        *best = best.max(clear);
+        if bound > *best + CIRCLE_TOLERANCE {
+            open.push(Square { bound, ..square });
         }
-        let far = (2.0 * bound + 3.0) * (2.0 * bound + 3.0);
-        let near = Points::of(line.iter().filter(|p| squared(**p, centre) < far));
-        best = best.max(climb(centre, f64::from(cell).max(1.0), (frame, &near), within));
+    };
+    for row in 0..at.height.div_ceil(side) {
+        for column in 0..at.width.div_ceil(side) {
+            let half = 0.5 * f64::from(side);
+            let middle = [f64::from(at.x + column * side) + half, f64::from(at.y + row * side) + half];
+            look(Square { bound: 0.0, middle, half }, f64::INFINITY, &mut best, &mut open);
+        }
     }
-    if best == 0.0 {
-        // A gap narrower than a cell everywhere: begin in the middle of its longest run.
-        best = climb(middle_of_longest_run(gap, own, at), f64::from(cell), (frame, &Points::of(line.iter())), within);
+    while let Some(square) = open.pop().filter(|square| square.bound > best + CIRCLE_TOLERANCE) {
+        let half = 0.5 * square.half;
+        for [x, y] in [[-half, -half], [half, -half], [-half, half], [half, half]] {
+            let middle = [square.middle[0] + x, square.middle[1] + y];
+            look(Square { bound: 0.0, middle, half }, square.bound, &mut best, &mut open);
+        }
     }
     best
 }
 
-/// Points as columns, so that the nearest is found several at a time.
-struct Points {
-    x: Vec<f64>,
-    y: Vec<f64>,
+/// A square of middles, and a bound of the circles around them. Those of a pixel or less lie within one pixel.
+#[derive(Clone, Copy)]
+struct Square {
+    bound: f64,
+    middle: [f64; 2],
+    half: f64,
 }
 
-impl Points {
-    fn of<'a>(points: impl Iterator<Item = &'a [f64; 2]>) -> Self {
-        let (x, y) = points.map(|p| (p[0], p[1])).unzip();
-        Self { x, y }
+impl Ord for Square {
+    fn cmp(&self, other: &Self) -> Ordering {
+        let place = |of: &Self| of.middle;
+        let ([x, y], [u, v]) = (place(self), place(other));
+        self.bound.total_cmp(&other.bound).then(v.total_cmp(&y)).then(u.total_cmp(&x))
     }
+}
 
-    /// Square of the distance to the nearest point; infinite where there is none.
-    fn nearest(&self, [cx, cy]: [f64; 2]) -> f64 {
-        const LANES: usize = 4;
-        let least = |a: f64, b: f64| if b < a { b } else { a };
-        let mut nearest = [f64::INFINITY; LANES];
-        let (xs, ys) = (self.x.chunks_exact(LANES), self.y.chunks_exact(LANES));
-        let rest = xs.remainder().iter().zip(ys.remainder()).map(|(x, y)| squared([*x, *y], [cx, cy])).fold(f64::INFINITY, least);
-        for (x, y) in xs.zip(ys) {
-            for lane in 0..LANES {
-                let (dx, dy) = (x[lane] - cx, y[lane] - cy);
-                nearest[lane] = least(nearest[lane], dx * dx + dy * dy);
+impl PartialOrd for Square {
+    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+impl PartialEq for Square {
+    fn eq(&self, other: &Self) -> bool {
+        self.cmp(other).is_eq()
+    }
+}
+
+impl Eq for Square {}
+
+struct Search<'a, O> {
+    gap: &'a RunMap,
+    own: u32,
+    frame: Rect,
+    obstacles: &'a O,
+}
+
+impl<O: Obstacles> Search<'_, O> {
+    /// Radius of the circle around a square's middle, and a bound for all of the square where the one above it has the bound `above`.
+    fn look(&self, square: &Square, above: f64, best: f64) -> (f64, f64) {
+        let reach = square.half * std::f64::consts::SQRT_2;
+        let [x, y] = square.middle;
+        let frame = self.frame;
+        let [left, top, right, bottom] = [frame.x, frame.y, frame.right(), frame.bottom()].map(f64::from);
+        let sides = (x - left).min(right - x).min(y - top).min(bottom - y);
+        let hope = best + CIRCLE_TOLERANCE - reach;
+        if sides <= hope {
+            return (0.0, 0.0);
+        }
+        // A square that the frame cuts may have its middle outside.
+        let most = if sides > 0.0 { sides * sides } else { f64::INFINITY };
+        let clear = self.obstacles.nearest(square.middle, most, hope.max(0.0) * hope.max(0.0)).sqrt();
+        if clear <= hope {
+            return (0.0, 0.0);
+        }
+        if sides > 0.0 && holds(self.gap, self.own, frame, square.middle) {
+            return (clear, above.min(clear.min(sides) + reach));
+        }
+        if square.half <= 0.5 {
+            return (0.0, 0.0);
+        }
+        (0.0, above.min(clear + reach).min(if sides > 0.0 { reach - clear.min(sides) + SLACK } else { reach + SLACK }))
+    }
+}
+
+/// Points of an outline as a tree: the middle point of a stretch parts the others by x, those of each side by y, and so on (J. L. Bentley,
+/// CACM 18 (1975) 509).
+pub(super) struct Points(Vec<[f64; 2]>);
+
+impl Points {
+    /// Stretches of so many points are looked at one by one.
+    const FEW: usize = 24;
+
+    pub(super) fn new(mut points: Vec<[f64; 2]>) -> Self {
+        sort(&mut points, 0);
+        Self(points)
+    }
+}
+
+fn sort(points: &mut [[f64; 2]], axis: usize) {
+    if points.len() > Points::FEW {
+        let middle = points.len() / 2;
+        let (before, _, behind) = points.select_nth_unstable_by(middle, |a, b| a[axis].total_cmp(&b[axis]));
+        sort(before, 1 - axis);
+        sort(behind, 1 - axis);
+    }
+}
+
+fn nearest_of(points: &[[f64; 2]], axis: usize, from: [f64; 2], enough: f64, nearest: &mut f64) {
+    if points.len() <= Points::FEW {
+        *nearest = points.iter().map(|&p| squared(p, from)).fold(*nearest, |a, b| if b < a { b } else { a });
+        return;
+    }
+    let middle = points.len() / 2;
+    let off = from[axis] - points[middle][axis];
+    let (before, behind) = (&points[..middle], &points[middle + 1..]);
+    let (near, far) = if off < 0.0 { (before, behind) } else { (behind, before) };
+    *nearest = nearest.min(squared(points[middle], from));
+    nearest_of(near, 1 - axis, from, enough, nearest);
+    if *nearest > enough && off * off < *nearest {
+        nearest_of(far, 1 - axis, from, enough, nearest);
+    }
+}
+
+impl Obstacles for Points {
+    fn nearest(&self, from: [f64; 2], most: f64, enough: f64) -> f64 {
+        let mut nearest = most;
+        nearest_of(&self.0, 0, from, enough, &mut nearest);
+        nearest
+    }
+}
+
+/// The outlines of pixels, half way between those of a map and the others: the ends of runs at the middle of their row, and their upper and
+/// lower sides but for half a pixel at each end.
+pub(super) struct Outlines<'a>(pub(super) &'a RunMap);
+
+impl Outlines<'_> {
+    /// Squared distance to the nearest outline of a row's runs.
+    fn of_row(&self, row: u32, [x, y]: [f64; 2], mut nearest: f64) -> f64 {
+        let range = self.0.row(row);
+        let runs = &self.0.runs[range];
+        let row = f64::from(row);
+        let middle = (y - row - 0.5) * (y - row - 0.5);
+        let side = (y - row).abs().min((y - row - 1.0).abs());
+        let next = runs.partition_point(|r| f64::from(r.x1) <= x);
+        // Runs of a row follow each other, so the nearest ends are those of the run here or behind, and of the one before.
+        for run in runs[next.saturating_sub(1)..].iter().take(if next > 0 { 2 } else { 1 }) {
+            let (x0, x1) = (f64::from(run.x0), f64::from(run.x1));
+            let end = (x - x0).abs().min((x - x1).abs());
+            let off = (x0 + 0.5 - x).max(x - x1 + 0.5).max(0.0);
+            nearest = nearest.min(end * end + middle).min(off * off + side * side);
+        }
+        nearest
+    }
+}
+
+impl Obstacles for Outlines<'_> {
+    fn nearest(&self, from: [f64; 2], most: f64, enough: f64) -> f64 {
+        let rows = count32(self.0.row_start.len().saturating_sub(1));
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "the cast saturates")]
+        let middle = (from[1] as u32).min(rows.saturating_sub(1));
+        let mut nearest = most;
+        for off in 0..rows {
+            // What lies `off` rows away is at least off − 1 px away.
+            let least = f64::from(off) - 1.0;
+            if nearest <= enough || (least > 0.0 && least * least >= nearest) {
+                break;
+            }
+            if let Some(above) = middle.checked_sub(off) {
+                nearest = self.of_row(above, from, nearest);
+            }
+            if off > 0 && middle + off < rows {
+                nearest = self.of_row(middle + off, from, nearest);
             }
         }
-        nearest.into_iter().fold(rest, least)
+        nearest
     }
 }
 
@@ -164,85 +304,8 @@ fn holds(gap: &RunMap, own: u32, frame: Rect, [x, y]: [f64; 2]) -> bool {
     within && gap.row_within(y as u32, x as u32, x as u32 + 1).any(|i| gap.owner[i] == own)
 }
 
-fn middle_of_longest_run(gap: &RunMap, own: u32, at: Rect) -> [f64; 2] {
-    let mut best = (0, [f64::from(at.x) + 0.5, f64::from(at.y) + 0.5]);
-    for y in at.y..at.bottom() {
-        for run in gap.row_within(y, at.x, at.right()).filter(|&i| gap.owner[i] == own).map(|i| gap.runs[i]) {
-            if run.x1 - run.x0 > best.0 {
-                best = (run.x1 - run.x0, [f64::from(run.x0 + run.x1) / 2.0, f64::from(y) + 0.5]);
-            }
-        }
-    }
-    best.1
-}
-
-/// Cells of the box that are all gap `own`.
-fn all_gap(gap: &RunMap, own: u32, at: Rect, cell: u32, (across, down): (usize, usize)) -> Vec<bool> {
-    let mut covered = vec![0u32; across * down];
-    for y in at.y..at.bottom() {
-        let row = ((y - at.y) / cell) as usize * across;
-        for i in gap.row_within(y, at.x, at.right()).filter(|&i| gap.owner[i] == own) {
-            let (x0, x1) = (gap.runs[i].x0.max(at.x) - at.x, gap.runs[i].x1.min(at.right()) - at.x);
-            for c in x0 / cell..x1.div_ceil(cell) {
-                covered[row + c as usize] += x1.min((c + 1) * cell) - x0.max(c * cell);
-            }
-        }
-    }
-    let full = |(i, &n): (usize, &u32)| {
-        let (c, r) = (i % across, i / across);
-        let width = cell.min(at.width - count32(c) * cell);
-        let height = cell.min(at.height - count32(r) * cell);
-        n == width * height
-    };
-    covered.iter().enumerate().map(full).collect()
-}
-
-/// The most promising cells: local maxima of the coarse distance, largest first.
-fn starts(coarse: &[u64], width: usize) -> Vec<usize> {
-    let height = coarse.len() / width;
-    let peak = |&i: &usize| {
-        let (x, y) = (i % width, i / width);
-        coarse[i] > 0 && x > 0 && y > 0 && x + 1 < width && y + 1 < height && {
-            let around = [i - width - 1, i - width, i - width + 1, i - 1, i + 1, i + width - 1, i + width, i + width + 1];
-            around.iter().all(|&j| coarse[j] <= coarse[i])
-        }
-    };
-    let mut found: Vec<usize> = (0..coarse.len()).filter(peak).collect();
-    found.sort_by_key(|&i| (std::cmp::Reverse(coarse[i]), i));
-    let largest = found.first().map_or(0.0, |&i| (coarse[i] as f64).sqrt());
-    found.retain(|&i| (coarse[i] as f64).sqrt() + 3.0 >= largest);
-    found.truncate(STARTS);
-    found
-}
-
 fn squared(a: [f64; 2], b: [f64; 2]) -> f64 {
     (a[0] - b[0]) * (a[0] - b[0]) + (a[1] - b[1]) * (a[1] - b[1])
-}
-
-/// Climbs from a centre to the place `within` the gap that is farthest from outline and frame, and returns its distance.
-fn climb(mut centre: [f64; 2], mut step: f64, (frame, line): (Rect, &Points), within: impl Fn([f64; 2]) -> bool) -> f64 {
-    let clear = |c: [f64; 2]| {
-        if !within(c) {
-            return 0.0;
-        }
-        let sides = (c[0] - f64::from(frame.x))
-            .min(f64::from(frame.right()) - c[0])
-            .min(c[1] - f64::from(frame.y))
-            .min(f64::from(frame.bottom()) - c[1]);
-        sides.min(line.nearest(c).sqrt())
-    };
-    let mut best = clear(centre);
-    while step > 0.05 {
-        let moves = [[1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0], [0.7, 0.7], [-0.7, 0.7], [0.7, -0.7], [-0.7, -0.7]];
-        let tried = moves.map(|m| [centre[0] + m[0] * step, centre[1] + m[1] * step]);
-        let (better, at) = tried.iter().map(|&c| (clear(c), c)).fold((best, centre), |b, t| if t.0 > b.0 { t } else { b });
-        if better > best {
-            (best, centre) = (better, at);
-        } else {
-            step *= 0.5;
-        }
-    }
-    best
 }
 
 #[cfg(test)]
@@ -266,6 +329,53 @@ mod tests {
                 let naive = (0..inside.len()).filter(|&j| !inside[j]).map(to).min().unwrap_or(u64::MAX);
                 assert_eq!(distance, naive, "case {case} cell {i}");
             }
+        }
+    }
+
+    /// Points all over a picture, some of them on lines: the tree gives what a look at all of them gives.
+    #[test]
+    fn the_nearest_point_is_the_nearest_of_all() {
+        let mut state = 3u64;
+        let mut next = |below: u32| {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            f64::from(count32((state >> 33) as usize) % below) / 4.0
+        };
+        for count in [0, 1, 24, 25, 400, 3000] {
+            let points: Vec<[f64; 2]> = (0..count).map(|i| [next(if i % 3 == 0 { 4 } else { 800 }), next(600)]).collect();
+            let tree = Points::new(points.clone());
+            for _ in 0..200 {
+                let from = [next(1000) - 20.0, next(800) - 20.0];
+                let naive = points.iter().map(|&p| squared(p, from)).fold(1e4, f64::min);
+                assert_eq!(tree.nearest(from, 1e4, 0.0).to_bits(), naive.to_bits(), "{count} {from:?}");
+                assert!(tree.nearest(from, 1e4, 2500.0) <= naive.max(2500.0));
+            }
+        }
+    }
+
+    /// Against the exact distance map of every pixel: its largest distance, centre to centre, is that of a circle around a pixel's middle to
+    /// the middles of obstacles, which lie half a pixel behind their outlines, or 0.71 at corners.
+    #[test]
+    fn circles_agree_with_the_distance_map() {
+        let mut state = 77u64;
+        let mut next = move || {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            state >> 33
+        };
+        for case in 0..30usize {
+            let (width, height) = (20 + 7 * (case % 9), 31 + 5 * (case % 4));
+            let clear: Vec<bool> = (0..width * height).map(|_| !next().is_multiple_of(20 + 40 * (case as u64 % 7))).collect();
+            let pieces = |wanted: bool| {
+                let place = |i: usize| (count32(i / width), crate::phases::Run { x0: count32(i % width), x1: count32(i % width) + 1 }, 0);
+                RunMap::from_pieces(count32(height), || (0..width * height).filter(|&i| clear[i] == wanted).map(place).collect::<Vec<_>>())
+            };
+            let frame = Rect::new(0, 0, count32(width), count32(height));
+            let found = largest_circle(&pieces(true), 0, frame, frame, &Outlines(&pieces(false)));
+            let mut ringed = vec![false; (width + 2) * (height + 2)];
+            for y in 0..height {
+                ringed[(y + 1) * (width + 2) + 1..][..width].copy_from_slice(&clear[y * width..][..width]);
+            }
+            let map = distance_squared(&ringed, width + 2).into_iter().max().map_or(0.0, |d| (d as f64).sqrt());
+            assert!(found > map - 0.71 - CIRCLE_TOLERANCE && found < map + 0.71, "case {case}: {found} {map}");
         }
     }
 }

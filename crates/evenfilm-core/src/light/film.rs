@@ -5,6 +5,7 @@ use std::sync::LazyLock;
 use rayon::prelude::*;
 
 use super::{BAND, Correction, Scratch, bands};
+use crate::order::in_turn;
 use crate::plane::{Level, ONE, Plane, Rect, Samples, Stage, Stop, Watch, single};
 use crate::reuse;
 
@@ -16,6 +17,9 @@ pub(super) const BINS: usize = 512;
 
 /// Every so many rows are looked at: 1024 pixels of a sub-area of 64 px.
 const EVERY: usize = 4;
+
+/// Bands whose histograms are held at a time.
+const BANDS_AT_ONCE: usize = 64;
 
 /// A sub-area counts as bare where its median is within this of the empty slide.
 const NEARLY_BARE: f64 = 0.03;
@@ -123,9 +127,12 @@ pub(super) fn histograms(field: &dyn Samples, correction: &Correction<'_>, watch
     let across = size.0.div_ceil(side) as usize;
     let down = size.1.div_ceil(side) as usize;
     let all = bands(size);
-    let parts: Vec<Vec<[u32; BINS]>> = all
-        .par_iter()
-        .map(|&band| {
+    let per_row = (side / BAND) as usize;
+    let mut cells = Cells { side, across, counts: vec![[0; BINS]; across * down] };
+    // Some bands at a time, so that no more than their own histograms are held beside the sum.
+    for (group, some) in all.chunks(BANDS_AT_ONCE).enumerate() {
+        let parts = in_turn(some.len(), |index| {
+            let band = some[index];
             watch.poll()?;
             (watch.tell)(Stage::Survey, band.y as f32 / size.1.max(1) as f32);
             let mut counts = vec![[0u32; BINS]; across];
@@ -136,13 +143,11 @@ pub(super) fn histograms(field: &dyn Samples, correction: &Correction<'_>, watch
                 }
                 Ok(counts)
             })
-        })
-        .collect::<Result<_, Stop>>()?;
-    let mut cells = Cells { side, across, counts: vec![[0; BINS]; across * down] };
-    for (band, counts) in parts.into_iter().enumerate() {
-        let row = band / (side / BAND) as usize;
-        for (to, from) in cells.counts[row * across..].iter_mut().zip(counts) {
-            to.iter_mut().zip(from).for_each(|(t, f)| *t += f);
+        })?;
+        for (band, counts) in (group * BANDS_AT_ONCE..).zip(parts) {
+            for (to, from) in cells.counts[band / per_row * across..].iter_mut().zip(counts) {
+                to.iter_mut().zip(from).for_each(|(t, f)| *t += f);
+            }
         }
     }
     Ok(cells)

@@ -1,9 +1,14 @@
 //! Noise of a picture from neighbouring pixels.
 
+use crate::order::in_turn;
+use crate::phases::count32;
 use crate::plane::{Rect, Samples, Stop};
 
 /// Rows looked at, at most: pairs spread evenly over the picture.
 const ROW_PAIRS: u32 = 96;
+
+/// Parts that are looked at side by side.
+const PARTS: usize = 8;
 
 /// Standard deviation of the noise of one pixel, in counts: from the median absolute value of the 2 × 2 diagonal difference
 /// (a − b − c + d)/2, which even light, edges of objects and slow texture leave at 0 (median absolute deviation × 1.4826).
@@ -17,23 +22,47 @@ pub fn noise_of_counts(picture: &dyn Samples) -> Result<f64, Stop> {
         return Ok(0.0);
     }
     let pairs = ROW_PAIRS.min(height / 2);
+    let mut whole = Differences::default();
+    for part in in_turn(PARTS, |part| differences(picture, pairs, part))? {
+        whole.seen.iter_mut().zip(part.seen).for_each(|(whole, part)| *whole += part);
+        whole.step = gcd(whole.step, part.step);
+        whole.total += part.total;
+    }
+    let rounding = f64::from(whole.step.max(1)) / 12f64.sqrt();
+    Ok((median_of(&whole.seen, whole.total) / 2.0 * 1.4826).max(rounding))
+}
+
+/// Twice the differences that were found, and the step between counts.
+struct Differences {
+    seen: Vec<u32>,
+    step: u16,
+    total: u64,
+}
+
+impl Default for Differences {
+    fn default() -> Self {
+        Self { seen: vec![0; 1 << 17], step: 0, total: 0 }
+    }
+}
+
+/// Looks at one part of the pairs of rows.
+fn differences(picture: &dyn Samples, pairs: u32, part: usize) -> Result<Differences, Stop> {
+    let (width, height) = picture.size();
     let mut rows = vec![0u16; 2 * width as usize];
-    let mut seen = vec![0u32; 1 << 17];
-    let mut step = 0u16;
-    let mut total = 0u64;
-    for pair in 0..pairs {
+    let mut found = Differences::default();
+    let each = pairs.div_ceil(count32(PARTS));
+    for pair in (0..pairs).skip(part * each as usize).take(each as usize) {
         let y = u32::try_from(u64::from(pair) * u64::from(height - 1) / u64::from(pairs)).unwrap_or(0);
         picture.read(Rect::new(0, y, width, 2), &mut rows)?;
         let (upper, lower) = rows.split_at(width as usize);
         for (u, l) in upper.chunks_exact(2).zip(lower.chunks_exact(2)) {
             let twice = i32::from(u[0]) - i32::from(u[1]) - i32::from(l[0]) + i32::from(l[1]);
-            seen[twice.unsigned_abs() as usize & 0x1_ffff] += 1;
-            step = gcd(step, u[0].abs_diff(u[1]));
-            total += 1;
+            found.seen[twice.unsigned_abs() as usize & 0x1_ffff] += 1;
+            found.step = gcd(found.step, u[0].abs_diff(u[1]));
+            found.total += 1;
         }
     }
-    let rounding = f64::from(step.max(1)) / 12f64.sqrt();
-    Ok((median_of(&seen, total) / 2.0 * 1.4826).max(rounding))
+    Ok(found)
 }
 
 /// Median of a histogram of whole numbers, each standing for the interval of one unit around it (0 for the half above it).

@@ -127,11 +127,8 @@ impl Visitor {
             if f64::from(branch.pixels) >= LEAST_PIXELS && branch.core < surround {
                 let whole = Rect::new(0, 0, self.window.at.width, self.window.at.height);
                 let part = branch.part.grown(AROUND, whole);
-                let runs = found.runs.len();
-                match self.measure(scene.frame, &Place { object, branch, surround, part }, visit, &mut found.runs) {
-                    Some(object) => found.objects.push((object, runs..found.runs.len())),
-                    None => found.runs.truncate(runs),
-                }
+                let place = Place { object, branch, surround, part };
+                found.keep(|runs| self.measure(scene.frame, &place, visit, runs));
             }
         }
         Ok(())

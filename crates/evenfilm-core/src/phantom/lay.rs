@@ -6,6 +6,7 @@ use super::depth::{DEPTH_STEP_UM, defocused};
 use super::figure::{Figure, Surroundings, wobbly};
 use super::floor::{Disc, Fence, Floor};
 use super::lens::Lens;
+use super::near::Near;
 use super::outline::Form;
 use super::polygon::{bounds, clipped, polygon_area};
 use super::strangers::{Placed, Role};
@@ -14,6 +15,7 @@ use crate::random::Draws;
 use crate::recipe::{GapKind, Kind};
 use std::f64::consts::TAU;
 use std::ops::Range;
+use std::sync::OnceLock;
 
 /// Places tried before a thing is left out of a crowded film.
 pub(super) const TRIES: u32 = 100;
@@ -64,6 +66,8 @@ pub struct Film {
     pub(super) lens: Lens,
     /// The lens at one, two, … steps of depth.
     deep: Vec<Lens>,
+    /// Where objects, strangers and gaps are seen; found when the first piece is rendered, after which a film no longer changes.
+    pub(super) near: OnceLock<[Near; 3]>,
 }
 
 impl Film {
@@ -84,6 +88,7 @@ impl Film {
             gaps: Vec::new(),
             lens: Lens::new(spec.blur, spec.um_per_px),
             deep: defocused(spec),
+            near: OnceLock::new(),
         };
         let mut floor = Floor::new(spec);
         film.lay_placed(&mut floor, placed);

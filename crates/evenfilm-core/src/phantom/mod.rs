@@ -20,6 +20,7 @@ pub mod lay;
 pub mod layer;
 pub mod lens;
 pub mod margin;
+mod near;
 pub mod outline;
 pub mod path;
 pub mod polygon;

@@ -4,6 +4,7 @@ use super::haze::Haze;
 use super::lay::Film;
 use super::layer::Layer;
 use super::lens::Lens;
+use super::near::Near;
 use super::outline::Form;
 use super::trace::Traced;
 use super::{Purpose, floor_index};
@@ -37,18 +38,19 @@ impl Film {
         let [mut darkened, mut bare, mut dust] = [(); 3].map(|()| Cover { at, values: vec![0.0; out.len()] });
         let film = self.spec.film;
         let sine = self.spec.accepted_sine();
-        for object in &self.objects {
+        let [objects, strangers, gaps] = self.near.get_or_init(|| self.places());
+        for object in objects.within(at).into_iter().map(|i| &self.objects[i]) {
             let lens = self.lens_at(object.depth_um);
             for disc in &self.discs[object.discs.clone()] {
                 let (times, layers) = film.particle.layers(disc.radius, film.particle_od, sine, lens.sigma_px);
                 darkened.add(lens, disc.centre, &layers, times);
             }
         }
-        for thing in &self.strangers {
+        for thing in strangers.within(at).into_iter().map(|i| &self.strangers[i]) {
             let cover = if thing.kind == Kind::Dust { &mut dust } else { &mut darkened };
             cover.add(&self.lens, thing.centre, &thing.figure.layers, 1.0);
         }
-        for gap in &self.gaps {
+        for gap in gaps.within(at).into_iter().map(|i| &self.gaps[i]) {
             darkened.add(&self.lens, gap.centre, &gap.figure.layers, 1.0);
             bare.add(&self.lens, gap.centre, &[Layer { form: gap.figure.form.clone(), taken: 1.0 }], 1.0);
         }
@@ -56,6 +58,25 @@ impl Film {
         for (((t, darkened), bare), dust) in out.iter_mut().zip(&darkened.values).zip(&bare.values).zip(&dust.values) {
             *t = (*t * (1.0 - darkened) + (1.0 - *t) * bare) * (1.0 - dust);
         }
+    }
+
+    /// Where objects, strangers and gaps are seen.
+    fn places(&self) -> [Near; 3] {
+        let (film, sine, size) = (self.spec.film, self.spec.accepted_sine(), self.spec.size);
+        let objects = self.objects.iter().map(|object| {
+            let lens = self.lens_at(object.depth_um);
+            let boxes = self.discs[object.discs.clone()].iter().map(|disc| {
+                let (_, layers) = film.particle.layers(disc.radius, film.particle_od, sine, lens.sigma_px);
+                reached(lens, disc.centre, layers.iter().map(|layer| &layer.form))
+            });
+            boxes.fold(NOTHING, joined)
+        });
+        let strangers = self.strangers.iter().map(|thing| reached(&self.lens, thing.centre, thing.figure.layers.iter().map(|l| &l.form)));
+        let gaps = self.gaps.iter().map(|gap| {
+            let layers = reached(&self.lens, gap.centre, gap.figure.layers.iter().map(|l| &l.form));
+            joined(layers, reached(&self.lens, gap.centre, std::iter::once(&gap.figure.form)))
+        });
+        [Near::new(size, objects), Near::new(size, strangers), Near::new(size, gaps)]
     }
 
     /// Transmission of the film alone.
@@ -121,6 +142,23 @@ impl Cover {
             *value += times * layer.taken * cover;
         });
     }
+}
+
+/// The box of no thing.
+const NOTHING: [f64; 4] = [f64::INFINITY, f64::INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY];
+
+fn joined(a: [f64; 4], b: [f64; 4]) -> [f64; 4] {
+    [a[0].min(b[0]), a[1].min(b[1]), a[2].max(b[2]), a[3].max(b[3])]
+}
+
+/// The box `[x0, y0, x1, y1]` beyond which [`window`] has no pixel for any of some outlines around one centre.
+fn reached<'a>(lens: &Lens, [x, y]: [f64; 2], forms: impl Iterator<Item = &'a Form>) -> [f64; 4] {
+    let boxes = forms.map(|form| {
+        let tails = lens.reach_px(form.area()) + 1.0;
+        let [w, h] = form.half_extents();
+        [x - w - tails, y - h - tails, x + w + tails, y + h + tails]
+    });
+    boxes.fold(NOTHING, joined)
 }
 
 /// The pixels of a band that the light of an outline reaches, if any.

@@ -3,6 +3,7 @@
 use super::lay::{Film, Laid, LaidPowder, area_within};
 use super::polygon::{bounds, centroid, clipped, largest_circle};
 use crate::recipe::{GapKind, Kind};
+use rayon::prelude::*;
 use std::f64::consts::PI;
 
 /// Corners of the polygons that stand for outlines.
@@ -74,7 +75,7 @@ impl Truth {
             field_um2: width * height * scale * scale,
             field_um: [width * scale, height * scale],
             objects: film.objects.iter().map(|o| powder(film, o)).chain(film.strangers.iter().map(|s| stranger(film, s))).collect(),
-            gaps: film.gaps.iter().map(|g| gap(film, g)).collect(),
+            gaps: film.gaps.par_iter().map(|g| gap(film, g)).collect(),
         }
     }
 

@@ -1,5 +1,6 @@
 //! What a record holds beside pictures: tables, sheets, metadata, and the lines of `bag-info.txt`.
 
+use std::ops::Range;
 use std::time::Instant;
 
 use evenfilm_core::field::FieldResult;
@@ -20,9 +21,8 @@ pub(super) fn seal(mut measured: Measured<'_>, job: &Job<'_>) -> Result<LotOutco
     let start = Instant::now();
     job.poll()?;
     let flags = measured.flags();
-    let files = tables_of(&measured);
-    let sheets = sheets_of(measured.batch);
-    for (name, content) in files.iter().chain(&sheets) {
+    put_tables(&mut measured)?;
+    for (name, content) in &sheets_of(measured.batch) {
         measured.staging.bag.put(name, content)?;
     }
     let mut row = record_row(&measured, job, &flags);
@@ -51,42 +51,68 @@ pub(super) fn seal(mut measured: Measured<'_>, job: &Job<'_>) -> Result<LotOutco
 
 type File = (String, Vec<u8>);
 
-/// Tables and metadata that do not depend on the revision.
-fn tables_of(measured: &Measured<'_>) -> Vec<File> {
+/// Rows of objects or gaps that one thread writes at a time.
+const ROWS_AT_ONCE: usize = 4096;
+/// Pieces of a table that are held before they are written.
+const PIECES_AT_ONCE: usize = 16;
+
+/// Writes the tables and metadata that do not depend on the revision.
+fn put_tables(measured: &mut Measured<'_>) -> Result<(), Fault> {
     let (um_per_px, recipe) = (measured.batch.scale.um_per_px, &measured.batch.recipe);
-    let objects = per_field(&tables::objects(), measured, |table, out, field, result| {
-        let row = |(i, object)| {
+    let Measured { staging, fields: results, .. } = measured;
+    let bag = &mut staging.bag;
+    put_rows(
+        bag,
+        &tables::objects(),
+        results,
+        |r| r.objects.len(),
+        |field, result, i| {
+            let object = &result.objects[i];
             let (counted, agglomerate) = (quantity::counted(result, object, recipe), quantity::is_agglomerate(result, object, recipe));
             ObjectRow { field, id: i + 1, object, counted, agglomerate, um_per_px }
-        };
-        table.push_rows(out, &result.objects.iter().enumerate().map(row).collect::<Vec<_>>());
-    });
-    let gaps = per_field(&tables::gaps(), measured, |table, out, field, result| {
-        let row = |(i, gap)| GapRow { field, id: i + 1, gap, counted: quantity::gap_counted(result, gap), um_per_px };
-        table.push_rows(out, &result.gaps.iter().enumerate().map(row).collect::<Vec<_>>());
-    });
-    let mut files = vec![("objects.csv".into(), objects), ("gaps.csv".into(), gaps), ("fields.csv".into(), fields(measured))];
-    files.push(metadata(&tables::objects()));
-    files.push(metadata(&tables::gaps()));
-    files.push(metadata(&tables::fields()));
-    files
+        },
+    )?;
+    put_rows(
+        bag,
+        &tables::gaps(),
+        results,
+        |r| r.gaps.len(),
+        |field, result, i| {
+            let gap = &result.gaps[i];
+            GapRow { field, id: i + 1, gap, counted: quantity::gap_counted(result, gap), um_per_px }
+        },
+    )?;
+    let fields = fields(measured);
+    let files = [("fields.csv".into(), fields), metadata(&tables::objects()), metadata(&tables::gaps()), metadata(&tables::fields())];
+    files.iter().try_for_each(|(name, content)| measured.staging.bag.put(name, content))
 }
 
-/// A table whose rows come from the fields, one field after another; each is written on a thread of its own.
-fn per_field<'a, R: Send + Sync>(
+/// Writes a table whose rows come from the fields, one field after another. Pieces of it are made on all threads and written in their
+/// order, so that no table is ever held whole.
+fn put_rows<'a, R: Send + Sync>(
+    bag: &mut Bag,
     table: &Table<R>,
-    measured: &'a Measured<'_>,
-    push: impl Fn(&Table<R>, &mut Vec<u8>, usize, &'a FieldResult) + Sync,
-) -> Vec<u8> {
-    let part = |(i, field): (usize, &'a FieldResult)| {
+    fields: &'a [FieldResult],
+    rows_of: impl Fn(&FieldResult) -> usize,
+    row: impl Fn(usize, &'a FieldResult, usize) -> R + Sync,
+) -> Result<(), Fault> {
+    let mut pieces = Vec::new();
+    for (i, field) in fields.iter().enumerate() {
+        let rows = rows_of(field);
+        pieces.extend((0..rows).step_by(ROWS_AT_ONCE).map(|from| (i + 1, field, from..rows.min(from + ROWS_AT_ONCE))));
+    }
+    let text = |(number, field, rows): &(usize, &'a FieldResult, Range<usize>)| {
         let mut out = Vec::new();
-        push(table, &mut out, i + 1, field);
+        rows.clone().for_each(|i| table.push_rows(&mut out, [&row(*number, field, i)]));
         out
     };
-    let parts: Vec<Vec<u8>> = measured.fields.par_iter().enumerate().map(part).collect();
-    let mut out = table.header();
-    out.extend(parts.into_iter().flatten());
-    out
+    bag.put_in_pieces(&format!("{}.csv", table.name), |put| {
+        put(&table.header())?;
+        for some in pieces.chunks(PIECES_AT_ONCE) {
+            some.par_iter().map(text).collect::<Vec<Vec<u8>>>().iter().try_for_each(|piece| put(piece))?;
+        }
+        Ok(())
+    })
 }
 
 fn fields(measured: &Measured<'_>) -> Vec<u8> {

@@ -29,8 +29,37 @@ const DARKEST_BLANK: u16 = 256;
 struct Bench<'a> {
     batch: &'a Batch,
     lamp: Lamp<'a>,
+    /// The pictures that the lamp reads.
+    lit: [Option<&'a Read>; 2],
     optics: Optics,
     job: &'a Job<'a>,
+}
+
+/// Tells work from waiting for pictures that are not held in memory. What its threads waited counts by their number: the wall time lost
+/// where all of them work, and less than that where some had nothing to do.
+struct Clock<'a> {
+    start: Instant,
+    pictures: [Option<&'a Picture>; 3],
+    waited_s: f64,
+}
+
+impl<'a> Clock<'a> {
+    fn start([blank, dark]: [Option<&'a Read>; 2], field: Option<&'a Picture>) -> Self {
+        let pictures = [blank.map(|read| &read.picture), dark.map(|read| &read.picture), field];
+        Self { start: Instant::now(), pictures, waited_s: waited_s(pictures) }
+    }
+
+    /// Adds what has passed to the time of some work, and to that of waiting.
+    fn stop(self, work_s: &mut f64, read_s: &mut f64) {
+        let passed = self.start.elapsed().as_secs_f64();
+        let waited = ((waited_s(self.pictures) - self.waited_s) / rayon::current_num_threads() as f64).min(passed);
+        *work_s += passed - waited;
+        *read_s += waited;
+    }
+}
+
+fn waited_s(pictures: [Option<&Picture>; 3]) -> f64 {
+    pictures.into_iter().flatten().map(Picture::waited_s).sum()
 }
 
 /// What grows while fields are measured.
@@ -108,6 +137,9 @@ fn check_blank(blank: &Picture, source: &Source, full_scale: u16) -> Result<(), 
         counts.resize(band.width as usize * band.height as usize, 0);
         blank.read(band, &mut counts).map_err(|stop| stopped(&stop, &source.path))?;
         (least, most) = counts.iter().fold((least, most), |(least, most), &count| (least.min(count), most.max(count)));
+        if most >= DARKEST_BLANK && least < full_scale {
+            return Ok(());
+        }
     }
     let (message, remedy) = if most < DARKEST_BLANK {
         ("the blank is black, so it does not tell how bright the empty slide is", "check lamp and shutter, then take it again")
@@ -130,7 +162,8 @@ impl Bench<'_> {
 
 impl Progress {
     fn bench<'a>(&mut self, batch: &'a Batch, job: &'a Job<'a>, [blank, dark]: [Option<&'a Read>; 2]) -> Result<Bench<'a>, Fault> {
-        let start = Instant::now();
+        let clock = Clock::start([blank, dark], None);
+        let lit = [blank, dark];
         let silent = |_: Stage, _: f32| {};
         let watch = Watch { cancel: job.cancel, tell: &silent };
         let samples = |read: Option<&'a Read>| read.map(|read| &read.picture as &dyn evenfilm_core::plane::Samples);
@@ -140,8 +173,8 @@ impl Progress {
             stopped(&stop, source)
         })?;
         let lamp = if batch.microscope.mode == Some(Mode::Darkfield) { lamp.in_dark_field() } else { lamp };
-        self.timing.measure_s += start.elapsed().as_secs_f64();
-        Ok(Bench { batch, lamp, optics: batch.optics(), job })
+        clock.stop(&mut self.timing.measure_s, &mut self.timing.read_s);
+        Ok(Bench { batch, lamp, lit, optics: batch.optics(), job })
     }
 
     /// Measures the fields that show enough film; gives the others.
@@ -172,7 +205,7 @@ impl Progress {
 
     /// Measures one field and archives its picture and overlay; false where it shows too little film and the others were not asked yet.
     fn field(&mut self, bench: &Bench<'_>, index: usize, read: &Read, elsewhere: Elsewhere) -> Result<bool, Fault> {
-        let start = Instant::now();
+        let clock = Clock::start(bench.lit, Some(&read.picture));
         let asked = &bench.batch.fields[index];
         let tell = |stage: Stage, share: f32| (bench.job.tell)(Event::Field { number: index + 1, share: done(stage, share) });
         let watch = Watch { cancel: bench.job.cancel, tell: &tell };
@@ -181,7 +214,7 @@ impl Progress {
         let setting = Setting { optics: &bench.optics, recipe: &bench.batch.recipe, watch };
         let (seen, light) = field::survey(picture, &bench.lamp, &setting).map_err(stopped)?;
         if seen.film.is_none() && elsewhere == Elsewhere::Unasked {
-            self.timing.measure_s += start.elapsed().as_secs_f64();
+            clock.stop(&mut self.timing.measure_s, &mut self.timing.read_s);
             return Ok(false);
         }
         let mut result = field::measure(picture, (&seen, &light), elsewhere.level(), &setting).map_err(stopped)?;
@@ -189,8 +222,10 @@ impl Progress {
         if let (Some(film), Elsewhere::Unasked) = (seen.film, elsewhere) {
             self.films.entry(asked.slide.clone()).or_default().push(film.level);
         }
-        self.timing.measure_s += start.elapsed().as_secs_f64();
+        clock.stop(&mut self.timing.measure_s, &mut self.timing.read_s);
+        let clock = Clock::start(bench.lit, Some(&read.picture));
         let kept = self.archive_field(bench.batch, &asked.source, read, (&result, &light))?;
+        clock.stop(&mut self.timing.write_s, &mut self.timing.read_s);
         self.fields.insert(index, (result, kept));
         (bench.job.tell)(Event::Done { number: index + 1, name: &asked.source.name });
         Ok(true)
@@ -207,14 +242,14 @@ impl Progress {
         let silent = |_: Stage, _: f32| {};
         let watch = Watch { cancel: bench.job.cancel, tell: &silent };
         let waited_s = for_each(bench.batch, &changed, bench.job, &mut |index, read| {
-            let start = Instant::now();
+            let clock = Clock::start(bench.lit, Some(&read.picture));
             let path = &bench.batch.fields[index].source.path;
             let Some((result, kept)) = self.fields.get(&index) else { return Ok(()) };
             let setting = Setting { optics: &bench.optics, recipe: &bench.batch.recipe, watch };
             let drawn = field::survey(&read.picture, &bench.lamp, &setting)
                 .and_then(|(_, light)| overlay::draw(result, &bench.batch.recipe, &|at: Rect| light.levels(&read.picture, at)));
             self.staging.bag.put(&kept.overlay, &drawn.map_err(|stop| stopped(&stop, path))?)?;
-            self.timing.write_s += start.elapsed().as_secs_f64();
+            clock.stop(&mut self.timing.write_s, &mut self.timing.read_s);
             Ok(())
         })?;
         self.timing.read_s += waited_s;
@@ -229,7 +264,6 @@ impl Progress {
         read: &Read,
         measured: (&FieldResult, &Correction<'_>),
     ) -> Result<Kept, Fault> {
-        let start = Instant::now();
         let (result, light) = measured;
         let picture: &Picture = &read.picture;
         let levels = |at: Rect| light.levels(picture, at);
@@ -241,7 +275,6 @@ impl Progress {
         let page = if source.several { format!("-{}", source.info.page + 1) } else { String::new() };
         kept.overlay = format!("overlays/{}", self.overlays.give(&format!("{stem}{page}.png")));
         self.staging.bag.put(&kept.overlay, &png)?;
-        self.timing.write_s += start.elapsed().as_secs_f64();
         Ok(kept)
     }
 

@@ -8,6 +8,8 @@ use std::process::{Command, Output};
 use std::time::{Duration, Instant};
 
 mod bad_input;
+#[cfg(target_os = "linux")]
+mod memory;
 
 /// A folder with a small rendered lot named `lot`.
 struct Bench(tempfile::TempDir);
