@@ -10,6 +10,7 @@ mod hostile;
 mod house;
 mod kinds;
 mod lot;
+mod objectives;
 mod pictures;
 mod raster;
 mod shape;

@@ -2,7 +2,6 @@
 
 use std::time::Instant;
 
-use evenfilm_core::field::FieldResult;
 use evenfilm_core::quantity;
 use rayon::prelude::*;
 
@@ -10,62 +9,86 @@ use crate::archive::{Info, Revision};
 use crate::bag::Bag;
 use crate::csvw;
 use crate::fault::Fault;
-use crate::folder::Batch;
+use crate::folder::{Batch, Objective};
 use crate::recipe_file;
 use crate::tables::{self, FieldRow, GapRow, ObjectRow, RecordRow, Table};
 
-use super::{FieldFlag, Job, LotOutcome, Measured, values};
+use super::{FieldFlag, Job, LotOutcome, Measured, ObjectiveOutcome, OfField, Seen, values};
 
 pub(super) fn seal(mut measured: Measured<'_>, job: &Job<'_>) -> Result<LotOutcome, Fault> {
     let start = Instant::now();
     job.poll()?;
-    let flags = measured.flags();
     let files = tables_of(&measured);
     let sheets = sheets_of(measured.batch);
     for (name, content) in files.iter().chain(&sheets) {
         measured.staging.bag.put(name, content)?;
     }
-    let mut row = record_row(&measured, job, &flags);
-    let Measured { batch, staging, fields, result, mut timing, .. } = measured;
+    let flags = flags_of(&measured);
+    let mut rows: Vec<RecordRow> = (measured.batch.objectives.iter().zip(&measured.seen).zip(&flags))
+        .map(|((objective, seen), flags)| record_row(measured.batch, (objective, seen), job, flags))
+        .collect();
+    let Measured { batch, staging, seen } = measured;
     let mut finish = |bag: &mut Bag, revision: &Revision| {
         job.poll()?;
-        row.texts.retain(|(id, _)| *id != "revision");
-        row.texts.push(("revision", revision.number.to_string()));
-        put_table(bag, &tables::record(), &[&row])?;
+        for row in &mut rows {
+            row.texts.retain(|(id, _)| *id != "revision");
+            row.texts.push(("revision", revision.number.to_string()));
+        }
+        put_table(bag, &tables::record(), &rows.iter().collect::<Vec<_>>())?;
         Ok(bag_info(batch, job))
     };
     let sealed = staging.seal(&mut finish)?;
-    timing.write_s += start.elapsed().as_secs_f64();
-    Ok(LotOutcome {
-        lot: batch.sheet.lot.clone(),
-        record_dir: sealed.folder,
-        revision: sealed.revision,
-        values: values(&result),
-        slides: result.slides,
-        fields: fields.len(),
+    let mut objectives: Vec<ObjectiveOutcome> = batch.objectives.iter().zip(seen).zip(flags).map(outcome).collect();
+    if let Some(first) = objectives.first_mut() {
+        first.timing.write_s += start.elapsed().as_secs_f64();
+    }
+    Ok(LotOutcome { lot: batch.sheet.lot.clone(), record_dir: sealed.folder, revision: sealed.revision, objectives })
+}
+
+fn outcome(((objective, seen), flags): ((&Objective, Seen), Vec<FieldFlag>)) -> ObjectiveOutcome {
+    ObjectiveOutcome {
+        microscope: objective.word().to_owned(),
+        values: values(&seen.result),
+        slides: seen.result.slides,
+        fields: seen.fields.len(),
         flags,
-        notes: batch.notes.clone(),
-        timing,
-    })
+        notes: objective.notes.clone(),
+        timing: seen.timing,
+    }
+}
+
+/// The flags of the fields of each objective.
+fn flags_of(measured: &Measured<'_>) -> Vec<Vec<FieldFlag>> {
+    let fields = measured.fields();
+    let of = |objective: &Objective| {
+        let own = fields.iter().filter(|field| std::ptr::eq(field.objective, objective));
+        own.flat_map(OfField::flags).collect()
+    };
+    measured.batch.objectives.iter().map(of).collect()
 }
 
 type File = (String, Vec<u8>);
 
 /// Tables and metadata that do not depend on the revision.
 fn tables_of(measured: &Measured<'_>) -> Vec<File> {
-    let (um_per_px, recipe) = (measured.batch.scale.um_per_px, &measured.batch.recipe);
-    let objects = per_field(&tables::objects(), measured, |table, out, field, result| {
+    let fields = measured.fields();
+    let objects = per_field(&tables::objects(), &fields, |table, out, field| {
+        let (result, recipe) = (field.result, &field.objective.recipe);
         let row = |(i, object)| {
             let (counted, agglomerate) = (quantity::counted(result, object, recipe), quantity::is_agglomerate(result, object, recipe));
-            ObjectRow { field, id: i + 1, object, counted, agglomerate, um_per_px }
+            let (um_per_px, microscope) = (field.objective.scale.um_per_px, field.objective.word());
+            ObjectRow { field: field.number, id: i + 1, object, counted, agglomerate, um_per_px, microscope }
         };
         table.push_rows(out, &result.objects.iter().enumerate().map(row).collect::<Vec<_>>());
     });
-    let gaps = per_field(&tables::gaps(), measured, |table, out, field, result| {
-        let row = |(i, gap)| GapRow { field, id: i + 1, gap, counted: quantity::gap_counted(result, gap), um_per_px };
-        table.push_rows(out, &result.gaps.iter().enumerate().map(row).collect::<Vec<_>>());
+    let gaps = per_field(&tables::gaps(), &fields, |table, out, field| {
+        let row = |(i, gap)| {
+            let (um_per_px, microscope) = (field.objective.scale.um_per_px, field.objective.word());
+            GapRow { field: field.number, id: i + 1, gap, counted: quantity::gap_counted(field.result, gap), um_per_px, microscope }
+        };
+        table.push_rows(out, &field.result.gaps.iter().enumerate().map(row).collect::<Vec<_>>());
     });
-    let mut files = vec![("objects.csv".into(), objects), ("gaps.csv".into(), gaps), ("fields.csv".into(), fields(measured))];
+    let mut files = vec![("objects.csv".into(), objects), ("gaps.csv".into(), gaps), ("fields.csv".into(), fields_csv(&fields))];
     files.push(metadata(&tables::objects()));
     files.push(metadata(&tables::gaps()));
     files.push(metadata(&tables::fields()));
@@ -75,38 +98,35 @@ fn tables_of(measured: &Measured<'_>) -> Vec<File> {
 /// A table whose rows come from the fields, one field after another; each is written on a thread of its own.
 fn per_field<'a, R: Send + Sync>(
     table: &Table<R>,
-    measured: &'a Measured<'_>,
-    push: impl Fn(&Table<R>, &mut Vec<u8>, usize, &'a FieldResult) + Sync,
+    fields: &[OfField<'a>],
+    push: impl Fn(&Table<R>, &mut Vec<u8>, OfField<'a>) + Sync,
 ) -> Vec<u8> {
-    let part = |(i, field): (usize, &'a FieldResult)| {
+    let part = |field: &OfField<'a>| {
         let mut out = Vec::new();
-        push(table, &mut out, i + 1, field);
+        push(table, &mut out, *field);
         out
     };
-    let parts: Vec<Vec<u8>> = measured.fields.par_iter().enumerate().map(part).collect();
+    let parts: Vec<Vec<u8>> = fields.par_iter().map(part).collect();
     let mut out = table.header();
     out.extend(parts.into_iter().flatten());
     out
 }
 
-fn fields(measured: &Measured<'_>) -> Vec<u8> {
-    let batch = measured.batch;
-    let flags: Vec<String> = measured.fields.iter().map(|f| joined(f.flags.iter().map(|flag| flag.id))).collect();
-    let rows: Vec<FieldRow<'_>> = (batch.fields.iter().zip(&measured.fields).enumerate())
-        .map(|(i, (asked, field))| FieldRow {
-            field: i + 1,
-            slide: &asked.slide,
-            microscope: batch.microscope_name.as_deref().unwrap_or_default(),
-            file: &asked.source.name,
-            archived_as: &measured.kept[i].place,
-            sha256: &measured.kept[i].sha256,
-            rejected: "",
-            flags: &flags[i],
-            result: field,
-            values: measured.result.per_field.get(i).map_or(&[], Vec::as_slice),
-        })
-        .collect();
-    tables::fields().csv(&rows)
+fn fields_csv(fields: &[OfField<'_>]) -> Vec<u8> {
+    let flags: Vec<String> = fields.iter().map(|f| joined(f.result.flags.iter().map(|flag| flag.id))).collect();
+    let row = |i: usize| FieldRow {
+        field: fields[i].number,
+        slide: &fields[i].asked.slide,
+        microscope: fields[i].objective.word(),
+        file: &fields[i].asked.source.name,
+        archived_as: &fields[i].kept.place,
+        sha256: &fields[i].kept.sha256,
+        rejected: "",
+        flags: &flags[i],
+        result: fields[i].result,
+        values: fields[i].values,
+    };
+    tables::fields().csv(&(0..fields.len()).map(row).collect::<Vec<_>>())
 }
 
 /// The words of a list, each once, in the order of their first place.
@@ -139,9 +159,8 @@ fn sheets_of(batch: &Batch) -> Vec<File> {
     files.map(|(name, text)| (name.to_owned(), text.into_bytes())).collect()
 }
 
-fn record_row(measured: &Measured<'_>, job: &Job<'_>, flags: &[FieldFlag]) -> RecordRow {
-    let batch = measured.batch;
-    let (about, recipe, scale) = (&batch.sheet.about, &batch.recipe, &batch.scale);
+fn record_row(batch: &Batch, (objective, seen): (&Objective, &Seen), job: &Job<'_>, flags: &[FieldFlag]) -> RecordRow {
+    let (about, recipe, scale) = (&batch.sheet.about, &batch.recipe, &objective.scale);
     let day = |date: Option<jiff::civil::Date>| date.map(|date| date.to_string());
     let stated = [
         ("lot", Some(batch.sheet.lot.clone())),
@@ -158,9 +177,10 @@ fn record_row(measured: &Measured<'_>, job: &Job<'_>, flags: &[FieldFlag]) -> Re
         ("scale_date", day(scale.date)),
         ("program_version", Some(job.program_version.to_owned())),
         ("flags", Some(joined(flags.iter().map(|flag| flag.flag.id)))),
+        ("microscope", objective.name.clone()),
     ];
     let texts = stated.into_iter().filter_map(|(id, text)| Some((id, text?))).collect();
-    RecordRow { texts, um_per_px: scale.um_per_px, values: measured.result.values.clone(), ci95: measured.result.ci95.clone() }
+    RecordRow { texts, um_per_px: scale.um_per_px, values: seen.result.values.clone(), ci95: seen.result.ci95.clone() }
 }
 
 fn bag_info(batch: &Batch, job: &Job<'_>) -> Info {
@@ -172,6 +192,6 @@ fn bag_info(batch: &Batch, job: &Job<'_>) -> Info {
         ("Evenfilm-Program-Version", job.program_version.to_owned()),
         ("Time-Source", job.moment.source.to_owned()),
     ];
-    lines.extend(batch.notes.iter().map(|note| ("Evenfilm-Note", note.clone())));
+    lines.extend(batch.notes().into_iter().map(|note| ("Evenfilm-Note", note)));
     lines
 }

@@ -10,7 +10,10 @@ use super::{Cell, Column, Datatype, Table, Value};
 const ISO_9276_6: &str = "ISO 9276-6:2008";
 const MILES_LANTUEJOUL: &str = "Miles–Lantuéjoul, on the measured region";
 
-/// What `record.csv` says of a lot.
+/// Numbers of different objectives are never pooled.
+const MICROSCOPE: &str = "microscope setting (objective) that it was taken with, as the sheet names it; empty for the default one";
+
+/// What `record.csv` says of a lot, or of what one objective of several showed of it.
 #[derive(Clone, Debug, Default)]
 pub struct RecordRow {
     /// The text columns, each under its column's name; those that are not here are empty.
@@ -63,6 +66,8 @@ pub struct ObjectRow<'a> {
     pub agglomerate: bool,
     /// Width of a pixel, µm.
     pub um_per_px: f64,
+    /// Name of its microscope; empty for the default one.
+    pub microscope: &'a str,
 }
 
 impl ObjectRow<'_> {
@@ -89,6 +94,8 @@ pub struct GapRow<'a> {
     pub counted: bool,
     /// Width of a pixel, µm.
     pub um_per_px: f64,
+    /// Name of its microscope; empty for the default one.
+    pub microscope: &'a str,
 }
 
 impl GapRow<'_> {
@@ -147,6 +154,7 @@ const RECORD_TEXTS: [&[(&str, Datatype, &str)]; 2] = [
         ("verdict", Datatype::Text, "within, outside, undecided or provisional, against the stated limits; empty without one"),
         ("verdict_scope", Datatype::Text, "what the verdict speaks of: slide or lot"),
         ("flags", Datatype::Text, "what a reader should know: names of flags, a blank between"),
+        ("microscope", Datatype::Text, MICROSCOPE),
     ],
 ];
 
@@ -175,14 +183,14 @@ fn quantities<R>(values: Numbers<R>, intervals: Option<Numbers<R>>) -> Vec<Colum
     columns
 }
 
-/// `record.csv`: one row, the lot.
+/// `record.csv`: a row per objective; most lots have one.
 pub fn record() -> Table<RecordRow> {
     let [before, after] = RECORD_TEXTS;
     let mut columns: Vec<_> = before.iter().map(record_text).collect();
     columns.push(number("um_per_px", "µm", ["width of a pixel in the film", ""], |row: &RecordRow| measured(row.um_per_px)));
     columns.extend(after.iter().map(record_text));
     columns.extend(quantities(|row: &RecordRow| &row.values, Some(|row: &RecordRow| &row.ci95)));
-    Table { name: "record", about: "one row: the lot", columns }
+    Table { name: "record", about: "a row per objective that the lot was photographed with: the lot", columns }
 }
 
 /// `fields.csv`: a row per field.
@@ -191,7 +199,7 @@ pub fn fields<'a>() -> Table<FieldRow<'a>> {
     let mut columns = vec![
         whole("field", "number of the field in the lot", |row: &Row<'a>| Cell::Whole(row.field as u64)),
         text("slide", "slide that it shows", |row| Cell::Text(row.slide)),
-        text("microscope", "microscope setting that it was taken with", |row| Cell::Text(row.microscope)),
+        text("microscope", MICROSCOPE, |row| Cell::Text(row.microscope)),
         text("file", "picture, as the sheet or the folder names it", |row| Cell::Text(row.file)),
         text("archived_as", "where this record keeps the picture, below data/", |row| Cell::Text(row.archived_as)),
         text("picture_sha256", "SHA-256 of the picture", |row| Cell::Text(row.sha256)),
@@ -268,6 +276,7 @@ pub fn objects<'a>() -> Table<ObjectRow<'a>> {
         number("kind_value", "", ["its value: see the table of kinds in the documentation of the program", ""], |row| {
             measured(f64::from(row.object.told.value))
         }),
+        text("microscope", MICROSCOPE, |row| Cell::Text(row.microscope)),
     ];
     Table { name: "objects", about: "a row per object detected, counted or not", columns }
 }
@@ -296,6 +305,7 @@ pub fn gaps<'a>() -> Table<GapRow<'a>> {
         number("kind_value", "", ["its value: see the table of kinds in the documentation of the program", ""], |row| {
             measured(row.gap.told.value)
         }),
+        text("microscope", MICROSCOPE, |row| Cell::Text(row.microscope)),
     ];
     Table { name: "gaps", about: "a row per gap", columns }
 }
