@@ -18,6 +18,7 @@ pub mod light;
 pub mod objects;
 pub mod phantom;
 pub mod phases;
+pub mod place;
 pub mod plane;
 pub mod quantity;
 pub mod random;

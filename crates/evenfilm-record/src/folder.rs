@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use evenfilm_core::recipe::Recipe;
 use unicode_normalization::UnicodeNormalization;
 
+use crate::corrections::{CORRECTIONS, Corrections};
 use crate::fault::Fault;
 use crate::limits_file::{Limits, known_quantities};
 use crate::pictures::{Budget, Ceiling, Info, Reading};
@@ -13,6 +14,7 @@ use crate::recipe_file;
 use crate::sheet::{PictureEntry, Place, Role, Sheet};
 
 mod agree;
+mod corrected;
 mod find;
 mod objective;
 mod roles;
@@ -101,6 +103,8 @@ pub struct Batch {
     pub fields: Vec<Field>,
     /// The objectives that they were taken with, in the order of first use; at least one, most lots have no more.
     pub objectives: Vec<Objective>,
+    /// What was corrected by hand.
+    pub corrections: Corrections,
     ceiling: Ceiling,
     budget: Budget,
 }
@@ -168,6 +172,8 @@ impl Batch {
             [first, others @ ..] if others.iter().all(|other| other.recipe == first.recipe) => first.recipe.clone(),
             _ => recipe,
         };
+        let corrections = Corrections::beside(folder)?;
+        corrected::check(&corrections, &folder.join(CORRECTIONS), &roles.fields, &mut objectives)?;
         Ok(Self {
             folder: folder.to_path_buf(),
             recipe,
@@ -176,6 +182,7 @@ impl Batch {
             limits_file,
             fields: roles.fields,
             objectives,
+            corrections,
             sheet,
             ceiling: options.ceiling,
             budget: options.budget,

@@ -1,5 +1,6 @@
 //! The one workflow that command line and desk share: a lot is opened ([`crate::folder`]), measured, and sealed into a record.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -14,6 +15,9 @@ use crate::folder::{Batch, Field, Objective};
 use crate::numbers;
 use crate::time::Moment;
 
+mod correct;
+#[cfg(test)]
+mod correct_tests;
 mod exposed;
 mod files;
 #[cfg(test)]
@@ -120,8 +124,32 @@ struct Seen {
     fields: Vec<FieldResult>,
     /// The fields' pictures.
     kept: Vec<Kept>,
+    /// What was corrected by hand in each.
+    by_hand: Vec<ByHand>,
+    /// The numbers that decide.
     result: LotResult,
+    /// Values of every field alone, also of those left out.
+    per_field: Vec<Vec<Option<f64>>>,
+    /// The numbers without corrections; `None` where the lot has none.
+    uncorrected: Option<LotResult>,
+    /// The numbers without any rejected field; `None` where those that decide are without them too.
+    without_rejected: Option<LotResult>,
     timing: Timing,
+}
+
+/// What a person changed in a field.
+#[derive(Clone, Debug, Default)]
+struct ByHand {
+    objects: BTreeSet<usize>,
+    gaps: BTreeSet<usize>,
+    /// Why the field is rejected; empty where it is not.
+    rejected: String,
+}
+
+impl ByHand {
+    fn changes_kinds(&self) -> bool {
+        !(self.objects.is_empty() && self.gaps.is_empty())
+    }
 }
 
 /// One field of a lot and all that is known of it.
@@ -133,6 +161,7 @@ struct OfField<'a> {
     objective: &'a Objective,
     result: &'a FieldResult,
     kept: &'a Kept,
+    by_hand: &'a ByHand,
     /// Its values alone, in the order of the quantity table.
     values: &'a [Option<f64>],
 }
@@ -248,8 +277,8 @@ impl Measured<'_> {
         for (objective, seen) in self.batch.objectives.iter().zip(&self.seen) {
             for (i, &place) in objective.fields.iter().enumerate() {
                 let (result, kept) = (&seen.fields[i], &seen.kept[i]);
-                let values = seen.result.per_field.get(i).map_or(&[][..], Vec::as_slice);
-                all.push(OfField { number: place + 1, asked: &self.batch.fields[place], objective, result, kept, values });
+                let (by_hand, values) = (&seen.by_hand[i], seen.per_field.get(i).map_or(&[][..], Vec::as_slice));
+                all.push(OfField { number: place + 1, asked: &self.batch.fields[place], objective, result, kept, by_hand, values });
             }
         }
         all.sort_by_key(|field| field.number);

@@ -83,7 +83,7 @@ fn without_entries_every_picture_is_a_field_in_natural_order() {
         (".f3.tif", "plain"),
         ("truth.json", "{}"),
         ("README", "text"),
-        ("corrections.csv", "a,b"),
+        ("corrections.csv", "field,thing,change,reason"),
         ("below/f4.tif", "plain"),
     ])
     .unwrap();

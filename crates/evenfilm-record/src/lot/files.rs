@@ -2,17 +2,20 @@
 
 use std::time::Instant;
 
+use evenfilm_core::batch::LotResult;
 use evenfilm_core::quantity;
 use rayon::prelude::*;
 
 use crate::archive::{Info, Revision};
 use crate::bag::Bag;
+use crate::corrections::CORRECTIONS;
 use crate::csvw;
 use crate::fault::Fault;
 use crate::folder::{Batch, Objective};
 use crate::recipe_file;
 use crate::tables::{self, FieldRow, GapRow, ObjectRow, RecordRow, Table};
 
+use super::correct::STAYS;
 use super::{FieldFlag, Job, LotOutcome, Measured, ObjectiveOutcome, OfField, Seen, values};
 
 pub(super) fn seal(mut measured: Measured<'_>, job: &Job<'_>) -> Result<LotOutcome, Fault> {
@@ -24,17 +27,17 @@ pub(super) fn seal(mut measured: Measured<'_>, job: &Job<'_>) -> Result<LotOutco
         measured.staging.bag.put(name, content)?;
     }
     let flags = flags_of(&measured);
-    let mut rows: Vec<RecordRow> = (measured.batch.objectives.iter().zip(&measured.seen).zip(&flags))
-        .map(|((objective, seen), flags)| record_row(measured.batch, (objective, seen), job, flags))
-        .collect();
+    let mut records = records(&measured, job, &flags);
     let Measured { batch, staging, seen } = measured;
     let mut finish = |bag: &mut Bag, revision: &Revision| {
         job.poll()?;
-        for row in &mut rows {
-            row.texts.retain(|(id, _)| *id != "revision");
-            row.texts.push(("revision", revision.number.to_string()));
+        for (table, rows) in &mut records {
+            for row in rows.iter_mut() {
+                row.texts.retain(|(id, _)| *id != "revision");
+                row.texts.push(("revision", revision.number.to_string()));
+            }
+            put_table(bag, table, &rows.iter().collect::<Vec<_>>())?;
         }
-        put_table(bag, &tables::record(), &rows.iter().collect::<Vec<_>>())?;
         Ok(bag_info(batch, job))
     };
     let sealed = staging.seal(&mut finish)?;
@@ -45,12 +48,34 @@ pub(super) fn seal(mut measured: Measured<'_>, job: &Job<'_>) -> Result<LotOutco
     Ok(LotOutcome { lot: batch.sheet.lot.clone(), record_dir: sealed.folder, revision: sealed.revision, objectives })
 }
 
+/// `record.csv` and, where somebody corrected, its siblings: each with a row per objective.
+fn records(measured: &Measured<'_>, job: &Job<'_>, flags: &[Vec<FieldFlag>]) -> Vec<(Table<RecordRow>, Vec<RecordRow>)> {
+    let rows = |result: &dyn Fn(&Seen) -> LotResult, corrected: bool| {
+        let all = measured.batch.objectives.iter().zip(&measured.seen).zip(flags);
+        let row = |((objective, seen), flags): ((&Objective, &Seen), &Vec<FieldFlag>)| {
+            let flags = flags.iter().map(|flag| flag.flag.id).filter(|&id| corrected || id != STAYS);
+            record_row(measured.batch, objective, job, (&result(seen), joined(flags)))
+        };
+        all.map(row).collect::<Vec<_>>()
+    };
+    let mut records = vec![(tables::record(), rows(&|seen| seen.result.clone(), true))];
+    if !measured.batch.corrections.lines.is_empty() {
+        let uncorrected = |seen: &Seen| seen.uncorrected.clone().unwrap_or_default();
+        records.push((tables::record_uncorrected(), rows(&uncorrected, false)));
+    }
+    if measured.seen.iter().any(|seen| seen.without_rejected.is_some()) {
+        let without = |seen: &Seen| seen.without_rejected.as_ref().unwrap_or(&seen.result).clone();
+        records.push((tables::record_without_rejected(), rows(&without, true)));
+    }
+    records
+}
+
 fn outcome(((objective, seen), flags): ((&Objective, Seen), Vec<FieldFlag>)) -> ObjectiveOutcome {
     ObjectiveOutcome {
         microscope: objective.word().to_owned(),
         values: values(&seen.result),
         slides: seen.result.slides,
-        fields: seen.fields.len(),
+        fields: seen.result.per_field.len(),
         flags,
         notes: objective.notes.clone(),
         timing: seen.timing,
@@ -77,14 +102,16 @@ fn tables_of(measured: &Measured<'_>) -> Vec<File> {
         let row = |(i, object)| {
             let (counted, agglomerate) = (quantity::counted(result, object, recipe), quantity::is_agglomerate(result, object, recipe));
             let (um_per_px, microscope) = (field.objective.scale.um_per_px, field.objective.word());
-            ObjectRow { field: field.number, id: i + 1, object, counted, agglomerate, um_per_px, microscope }
+            let by_hand = field.by_hand.objects.contains(&i);
+            ObjectRow { field: field.number, id: i + 1, object, counted, agglomerate, um_per_px, microscope, by_hand }
         };
         table.push_rows(out, &result.objects.iter().enumerate().map(row).collect::<Vec<_>>());
     });
     let gaps = per_field(&tables::gaps(), &fields, |table, out, field| {
         let row = |(i, gap)| {
             let (um_per_px, microscope) = (field.objective.scale.um_per_px, field.objective.word());
-            GapRow { field: field.number, id: i + 1, gap, counted: quantity::gap_counted(field.result, gap), um_per_px, microscope }
+            let (counted, by_hand) = (quantity::gap_counted(field.result, gap), field.by_hand.gaps.contains(&i));
+            GapRow { field: field.number, id: i + 1, gap, counted, um_per_px, microscope, by_hand }
         };
         table.push_rows(out, &field.result.gaps.iter().enumerate().map(row).collect::<Vec<_>>());
     });
@@ -92,6 +119,10 @@ fn tables_of(measured: &Measured<'_>) -> Vec<File> {
     files.push(metadata(&tables::objects()));
     files.push(metadata(&tables::gaps()));
     files.push(metadata(&tables::fields()));
+    if !measured.batch.corrections.lines.is_empty() {
+        files.push((CORRECTIONS.into(), measured.batch.corrections.csv()));
+        files.push(metadata(&tables::corrections()));
+    }
     files
 }
 
@@ -121,7 +152,7 @@ fn fields_csv(fields: &[OfField<'_>]) -> Vec<u8> {
         file: &fields[i].asked.source.name,
         archived_as: &fields[i].kept.place,
         sha256: &fields[i].kept.sha256,
-        rejected: "",
+        rejected: &fields[i].by_hand.rejected,
         flags: &flags[i],
         result: fields[i].result,
         values: fields[i].values,
@@ -159,7 +190,7 @@ fn sheets_of(batch: &Batch) -> Vec<File> {
     files.map(|(name, text)| (name.to_owned(), text.into_bytes())).collect()
 }
 
-fn record_row(batch: &Batch, (objective, seen): (&Objective, &Seen), job: &Job<'_>, flags: &[FieldFlag]) -> RecordRow {
+fn record_row(batch: &Batch, objective: &Objective, job: &Job<'_>, (result, flags): (&LotResult, String)) -> RecordRow {
     let (about, recipe, scale) = (&batch.sheet.about, &batch.recipe, &objective.scale);
     let day = |date: Option<jiff::civil::Date>| date.map(|date| date.to_string());
     let stated = [
@@ -176,11 +207,11 @@ fn record_row(batch: &Batch, (objective, seen): (&Objective, &Seen), job: &Job<'
         ("scale_source", scale.source.clone()),
         ("scale_date", day(scale.date)),
         ("program_version", Some(job.program_version.to_owned())),
-        ("flags", Some(joined(flags.iter().map(|flag| flag.flag.id)))),
+        ("flags", Some(flags)),
         ("microscope", objective.name.clone()),
     ];
     let texts = stated.into_iter().filter_map(|(id, text)| Some((id, text?))).collect();
-    RecordRow { texts, um_per_px: scale.um_per_px, values: seen.result.values.clone(), ci95: seen.result.ci95.clone() }
+    RecordRow { texts, um_per_px: scale.um_per_px, values: result.values.clone(), ci95: result.ci95.clone() }
 }
 
 fn bag_info(batch: &Batch, job: &Job<'_>) -> Info {

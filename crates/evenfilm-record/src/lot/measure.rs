@@ -1,14 +1,15 @@
 //! All fields of a lot, one objective after another.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 use std::time::Instant;
 
+use evenfilm_core::batch::LotResult;
+use evenfilm_core::dust;
 use evenfilm_core::field::{self, FieldResult, Setting};
 use evenfilm_core::light::{Correction, Lamp, Optics};
 use evenfilm_core::plane::{Rect, Samples, Stage, Stop, Watch};
 use evenfilm_core::recipe::{Film, LightFrom};
-use evenfilm_core::{batch, dust};
 
 use crate::archive::Staging;
 use crate::fault::Fault;
@@ -18,9 +19,10 @@ use crate::overlay;
 use crate::pictures::Picture;
 use crate::sheet::{Mode, Role};
 
+use super::correct::{self, Numbers};
 use super::exposed;
 use super::pictures::{Read, for_each, read};
-use super::{Event, Job, Kept, Measured, Seen, Timing, stopped};
+use super::{ByHand, Event, Job, Kept, Measured, Seen, Timing, stopped};
 
 /// A blank without a single count as bright as this is black: one 256th of full scale.
 const DARKEST_BLANK: u16 = 256;
@@ -131,15 +133,15 @@ impl Progress {
         let waiting = self.fields_with_film(&bench)?;
         self.fields_by_others(&bench, &waiting)?;
         self.archive_lamps(objective, [blank.as_ref(), dark.as_ref()])?;
-        self.name_dust(&bench)?;
+        let (mut by_hand, uncorrected) = self.name_by_others(&bench)?;
 
         self.films.clear();
-        let (fields, kept): (Vec<FieldResult>, Vec<Kept>) = std::mem::take(&mut self.fields).into_values().unzip();
+        let (mut fields, kept): (Vec<FieldResult>, Vec<Kept>) = std::mem::take(&mut self.fields).into_values().unzip();
         let start = Instant::now();
-        let slides: Vec<String> = objective.fields.iter().map(|&i| batch.fields[i].slide.clone()).collect();
-        let result = batch::lot(&fields, &slides, 0, &objective.recipe);
+        let numbers = correct::pool(batch, objective, &mut fields, &mut by_hand, uncorrected);
         self.timing.measure_s += start.elapsed().as_secs_f64();
-        Ok(Seen { fields, kept, result, timing: std::mem::take(&mut self.timing) })
+        let Numbers { result, per_field, uncorrected, without_rejected } = numbers;
+        Ok(Seen { fields, kept, by_hand, result, per_field, uncorrected, without_rejected, timing: std::mem::take(&mut self.timing) })
     }
 
     fn bench<'a>(
@@ -213,12 +215,18 @@ impl Progress {
         Ok(true)
     }
 
-    /// Names what is dark at one place in all fields, and draws the overlays of the fields that hold it again.
-    fn name_dust(&mut self, bench: &Bench<'_>) -> Result<(), Fault> {
+    /// Names what only other fields or a person can tell: what is dark at one place in all fields, and corrections by hand. Draws the
+    /// overlays of the fields that change again. Gives what was corrected, and the numbers without that.
+    fn name_by_others(&mut self, bench: &Bench<'_>) -> Result<(Vec<ByHand>, Option<LotResult>), Fault> {
         let start = Instant::now();
         let (indices, (mut fields, kept)): (Vec<usize>, (Vec<FieldResult>, Vec<Kept>)) =
             std::mem::take(&mut self.fields).into_iter().unzip();
-        let changed: Vec<usize> = dust::mark(&mut fields).into_iter().map(|i| indices[i]).collect();
+        let mut changed: BTreeSet<usize> = dust::mark(&mut fields).into_iter().map(|i| indices[i]).collect();
+        let corrected = !bench.batch.corrections.lines.is_empty();
+        let uncorrected = corrected.then(|| correct::plain(bench.batch, bench.objective, &fields));
+        let by_hand = correct::kinds(bench.batch, bench.objective, &mut fields)?;
+        changed.extend(indices.iter().zip(&by_hand).filter(|(_, hand)| hand.changes_kinds()).map(|(i, _)| *i));
+        let changed: Vec<usize> = changed.into_iter().collect();
         self.fields = indices.into_iter().zip(fields.into_iter().zip(kept)).collect();
         self.timing.measure_s += start.elapsed().as_secs_f64();
         let silent = |_: Stage, _: f32| {};
@@ -235,7 +243,7 @@ impl Progress {
             Ok(())
         })?;
         self.timing.read_s += waited_s;
-        Ok(())
+        Ok((by_hand, uncorrected))
     }
 
     /// Writes the overlay of a field and copies its picture, while both are at hand.
