@@ -168,6 +168,7 @@ impl Batch {
         let each = roles.lamps.iter().map(|lamps| Objective::resolve(&asked, &roles, lamps).map_err(at_sheet));
         let mut objectives = each.collect::<Result<Vec<_>, _>>()?;
         agree::shared_lamps(&mut objectives);
+        agree::unheld_limits(limits.as_ref(), &mut objectives);
         let recipe = match objectives.as_slice() {
             [first, others @ ..] if others.iter().all(|other| other.recipe == first.recipe) => first.recipe.clone(),
             _ => recipe,

@@ -2,6 +2,7 @@
 
 use super::{Field, Objective, Scale, Source};
 use crate::fault::Fault;
+use crate::limits_file::Limits;
 use crate::pictures::{FULL_SCALE, FileScale, Reading, float_range, tone_of};
 use crate::sheet::{Microscope, Tone};
 
@@ -169,6 +170,17 @@ pub(super) fn shared_lamps(objectives: &mut [Objective]) {
         let shared = blanks.iter().enumerate().any(|(j, other)| j != i && other.is_some() && *other == blanks[i]);
         if let Some(blank) = objective.blank.as_ref().filter(|_| shared) {
             objective.notes.push(format!("{}: serves as the blank of several microscopes; take one with each", blank.name));
+        }
+    }
+}
+
+/// Notes on limits for microscopes that no field was taken with: they hold for nothing here.
+pub(super) fn unheld_limits(limits: Option<&Limits>, objectives: &mut [Objective]) {
+    let used: Vec<String> = objectives.iter().map(|objective| objective.word().to_owned()).collect();
+    let Some(first) = objectives.first_mut() else { return };
+    for limit in limits.iter().flat_map(|limits| &limits.limits) {
+        if let Some(name) = limit.microscope.as_ref().filter(|name| !used.contains(name)) {
+            first.notes.push(format!("the limit of {} is for the microscope {name}, which no field was taken with", limit.quantity));
         }
     }
 }

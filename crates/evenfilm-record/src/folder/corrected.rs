@@ -22,7 +22,7 @@ pub(super) fn check(corrections: &Corrections, path: &Path, fields: &[Field], ob
         let rejected = own().filter(|field| corrections.rejected(field).is_some()).count();
         if kinds + rejected > 0 {
             objective.notes.push(format!(
-                "corrected by hand, {kinds} times a kind and {rejected} times a field rejected; record-uncorrected.csv has the numbers without"
+                "corrected by hand (kinds: {kinds}, fields rejected: {rejected}); record-uncorrected.csv has the numbers without"
             ));
         }
     }

@@ -101,7 +101,7 @@ fn kinds_by_hand_change_what_counts_and_the_record_has_both() {
     assert!(overlay(&before, "f02.png") != overlay(&after, "f02.png"), "drawn again");
     assert!(overlay(&before, "f03.png") == overlay(&after, "f03.png"));
     assert!(
-        after.objectives[0].notes[0].starts_with("corrected by hand, 3 times a kind and 0 times a field"),
+        after.objectives[0].notes[0].starts_with("corrected by hand (kinds: 3, fields rejected: 0)"),
         "{:?}",
         after.objectives[0].notes
     );

@@ -166,6 +166,7 @@ fn limits_name_microscopes_of_the_sheet() {
     let known = open(&[&[(SHEET, sheet.as_str()), ("limits.toml", &limits("40x"))], &files[..]].concat()).unwrap();
     let held = |name| known.limits.as_ref().unwrap().of_microscope(name).map(|limit| limit.max).collect::<Vec<_>>();
     assert_eq!((held(None), held(Some("40x"))), (vec![Some(2.0)], vec![Some(1.0), Some(2.0)]));
+    assert_eq!(known.notes(), ["the limit of gaps is for the microscope 40x, which no field was taken with"]);
     let fault = open(&[&[(SHEET, sheet.as_str()), ("limits.toml", &limits("60x"))], &files[..]].concat()).unwrap_err();
     assert!(
         fault.message.contains("the limit of gaps names the microscope 60x") && fault.message.ends_with("the nearest known one is 40x"),
