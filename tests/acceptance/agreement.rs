@@ -98,7 +98,7 @@ impl Seen {
     }
 
     fn flags(&self) -> Vec<&'static str> {
-        self.outcome.flags.iter().map(|f| f.flag.id).collect()
+        self.outcome.flags().map(|f| f.flag.id).collect()
     }
 
     /// Number of objects found, of any size.
@@ -133,7 +133,7 @@ fn with_and_without_a_blank_where_bare_places_are_seen() {
         // What is uneven over the whole field is taken for light, so that the film's density is less sure and its spread unknown.
         without.agrees(name, &with, &["film_od"], 5.0);
         assert_eq!(without.value("film_od_cv_pct"), None);
-        assert!(without.outcome.flags.iter().any(|f| f.flag.id == "no_blank" && f.flag.advice.contains("lightest even places")));
+        assert!(without.outcome.flags().any(|f| f.flag.id == "no_blank" && f.flag.advice.contains("lightest even places")));
         assert!(!with.flags().contains(&"no_blank"));
     }
 }
@@ -143,7 +143,7 @@ fn without_a_blank_and_without_bare_places_sizes_stand_and_bare_is_not_measured(
     let (with, without) = (Copy::of("kept-discs-16").measured(), Copy::of("kept-discs-16").without_blank().measured());
     without.agrees("kept-discs-16", &with, &SIZES, 1.0);
     assert!(GAPS.iter().chain(&OPTICAL_DENSITY).all(|id| without.value(id).is_none()));
-    assert!(without.outcome.flags.iter().any(|f| f.flag.id == "no_blank" && f.flag.advice.contains("cannot be told from film")));
+    assert!(without.outcome.flags().any(|f| f.flag.id == "no_blank" && f.flag.advice.contains("cannot be told from film")));
 }
 
 #[test]
@@ -163,7 +163,7 @@ fn a_clear_film_is_bare_outside_its_particles_with_and_without_a_blank() {
     without.agrees(name, &with, &GAPS, 1.0);
     let all = without.value("uncovered_area_pct").unwrap() + without.value("particle_area_pct").unwrap();
     assert!((all - 100.0).abs() < 0.01, "{all}");
-    assert!(without.outcome.flags.iter().any(|f| f.flag.id == "no_blank" && f.flag.advice.contains("the recipe says so")));
+    assert!(without.outcome.flags().any(|f| f.flag.id == "no_blank" && f.flag.advice.contains("the recipe says so")));
 }
 
 #[test]
@@ -178,7 +178,7 @@ fn formats_that_keep_the_pixels_give_the_same_numbers() {
     for (name, bits) in [("kept-hazy-8", 8), ("kept-hazy-airy-16", 16)] {
         let tiff = Copy::of(name).measured();
         let png = Copy::of(name).into_png(bits, |c| if bits == 8 { c / 257 } else { c }).measured();
-        assert_eq!(tiff.outcome.values, png.outcome.values, "{name}");
+        assert_eq!(tiff.outcome.objectives[0].values, png.outcome.objectives[0].values, "{name}");
         assert_eq!(tiff.objects.replace(".tif", ".png"), png.objects, "{name}");
     }
 }

@@ -11,6 +11,7 @@ mod house;
 mod kinds;
 mod large;
 mod lot;
+mod objectives;
 mod pictures;
 mod raster;
 mod shape;

@@ -23,11 +23,10 @@ pub struct LotResult {
 /// Pools fields. `slides[i]` names the slide of `fields[i]`; `rejected` fields were measured and left out; the recipe says what counts.
 ///
 /// Fields of one slide do not describe a lot: with several slides the unit of replication is the slide mean, with one it is the field.
-pub fn lot(fields: &[FieldResult], slides: &[String], rejected: usize, recipe: &Recipe) -> LotResult {
-    let all: Vec<&FieldResult> = fields.iter().collect();
+pub fn lot(fields: &[&FieldResult], slides: &[String], rejected: usize, recipe: &Recipe) -> LotResult {
     let names = in_order(slides);
-    let values = values_of(&Pool::new(&all, names.len(), rejected, recipe));
-    let per_field: Vec<Vec<Option<f64>>> = all.iter().map(|f| values_of(&Pool::new(&[*f], 1, 0, recipe))).collect();
+    let values = values_of(&Pool::new(fields, names.len(), rejected, recipe));
+    let per_field: Vec<Vec<Option<f64>>> = fields.iter().map(|f| values_of(&Pool::new(&[*f], 1, 0, recipe))).collect();
     let units: Vec<Vec<Option<f64>>> = if names.len() > 1 {
         names.iter().map(|name| mean_of(per_field.iter().zip(slides).filter(|(_, s)| *s == *name).map(|(v, _)| v))).collect()
     } else {

@@ -361,7 +361,7 @@ fn many_left_out(objects: &[Object], setting: &Setting<'_>) -> Option<Flag> {
 }
 
 /// Marks the gaps that are the bright centres of hollow things.
-fn mark_centres(gaps: &mut [Gap], objects: &[Object]) {
+pub(crate) fn mark_centres(gaps: &mut [Gap], objects: &[Object]) {
     for hollow in objects.iter().filter(|o| o.told.kind == Kind::Hollow) {
         let reach = 0.5 * hollow.shape.feret_min_px;
         for gap in gaps.iter_mut().filter(|g| g.at.union(hollow.at) == hollow.at) {

@@ -19,6 +19,7 @@ pub mod objects;
 pub mod order;
 pub mod phantom;
 pub mod phases;
+pub mod place;
 pub mod plane;
 pub mod quantity;
 pub mod random;

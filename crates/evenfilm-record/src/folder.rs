@@ -3,24 +3,26 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
-use evenfilm_core::light::Optics;
 use evenfilm_core::recipe::Recipe;
-use jiff::civil::Date;
 use unicode_normalization::UnicodeNormalization;
 
+use crate::corrections::{CORRECTIONS, Corrections};
 use crate::fault::Fault;
 use crate::limits_file::{Limits, known_quantities};
-use crate::pictures::{Budget, Ceiling, FULL_SCALE, Info, Reading};
+use crate::pictures::{Budget, Ceiling, Info, Reading};
 use crate::recipe_file;
-use crate::sheet::{Microscope, PictureEntry, Place, Role, Sheet, Tone};
+use crate::sheet::{PictureEntry, Place, Role, Sheet};
 
 mod agree;
+mod corrected;
 mod find;
+mod objective;
 mod roles;
 #[cfg(test)]
 mod tests;
 
 pub use find::natural_order;
+pub use objective::{Objective, Scale};
 pub(crate) use roles::file_of;
 
 /// Name of the sheet.
@@ -82,19 +84,6 @@ pub struct Field {
     pub place: Place,
 }
 
-/// The scale that holds for all fields of a lot.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Scale {
-    /// Width of a pixel in the film, µm, above 0.
-    pub um_per_px: f64,
-    /// Its standard uncertainty, µm.
-    pub um_per_px_u: Option<f64>,
-    /// Where it comes from: the sheet's words, or "picture file".
-    pub source: Option<String>,
-    /// When it was measured.
-    pub date: Option<Date>,
-}
-
 /// A lot that can be measured.
 #[derive(Clone, Debug)]
 pub struct Batch {
@@ -102,7 +91,7 @@ pub struct Batch {
     pub folder: PathBuf,
     /// What the technician wrote.
     pub sheet: Sheet,
-    /// The recipe, its light decided.
+    /// The recipe. Where the light comes from is decided if it is the same for all objectives, and else left to each.
     pub recipe: Recipe,
     /// Where the recipe was found; `None` is the built-in one.
     pub recipe_file: Option<PathBuf>,
@@ -110,26 +99,12 @@ pub struct Batch {
     pub limits: Option<Limits>,
     /// Where the limits were found.
     pub limits_file: Option<PathBuf>,
-    /// Name of the microscope; `None` is the default one.
-    pub microscope_name: Option<String>,
-    /// The microscope that the fields were taken with.
-    pub microscope: Microscope,
-    /// The scale.
-    pub scale: Scale,
-    /// What counts stand for.
-    pub tone: Tone,
-    /// The linear count at which the camera saturates.
-    pub full_scale: u16,
-    /// The value of float pictures that becomes the count 65535; `None` where no picture is one.
-    pub float_full_scale: Option<f64>,
-    /// The fields, at least one, all of one size: in the order of the sheet, or in natural order of their names.
+    /// The fields, at least one: in the order of the sheet, or in natural order of their names.
     pub fields: Vec<Field>,
-    /// The empty slide, as large as the fields.
-    pub blank: Option<Source>,
-    /// The closed shutter, as large as the fields.
-    pub dark: Option<Source>,
-    /// What a reader of the record should know, in words.
-    pub notes: Vec<String>,
+    /// The objectives that they were taken with, in the order of first use; at least one, most lots have no more.
+    pub objectives: Vec<Objective>,
+    /// What was corrected by hand.
+    pub corrections: Corrections,
     ceiling: Ceiling,
     budget: Budget,
 }
@@ -181,80 +156,73 @@ impl Batch {
         let limits_file = options.limits.clone().or_else(|| beside(folder, "limits.toml"));
         let limits = limits_file.as_deref().map(|path| Limits::read(path, &known_quantities())).transpose()?;
         let roles = roles::find(folder, &sheet, &options.ceiling)?;
-        let microscope = sheet.microscope(roles.microscope.as_deref()).clone();
-        let recipe = recipe_file::resolved(&recipe, roles.blank.is_some()).map_err(|fault| match &recipe_file {
-            Some(path) => fault.at(path),
-            None => fault,
-        })?;
         let at_sheet = |fault: Fault| if fault.file.is_none() { fault.at(folder.join(SHEET)) } else { fault };
-        let scale = agree::scale(&microscope, &roles.fields).map_err(at_sheet)?;
-        let tone = agree::tone(&microscope, &roles)?;
-        agree::size(&roles)?;
-        let mut notes = agree::notes(&roles);
-        let reading = Reading { channel: recipe.light.channel, ceiling: options.ceiling, ..Reading::new(Some(tone)) };
-        let float_full_scale = agree::float_full_scale(&microscope, &roles, &reading, &mut notes)?;
-        let full_scale = agree::full_scale(&microscope, &roles, tone);
+        if let Some(limits) = &limits {
+            limits.check_microscopes(&sheet.microscopes).map_err(|fault| match &limits_file {
+                Some(path) => fault.at(path),
+                None => fault,
+            })?;
+        }
+        let reading = Reading { ceiling: options.ceiling, ..Reading::new(None) };
+        let asked = objective::Asked { sheet: &sheet, recipe: &recipe, recipe_file: recipe_file.as_deref(), reading };
+        let each = roles.lamps.iter().map(|lamps| Objective::resolve(&asked, &roles, lamps).map_err(at_sheet));
+        let mut objectives = each.collect::<Result<Vec<_>, _>>()?;
+        agree::shared_lamps(&mut objectives);
+        agree::unheld_limits(limits.as_ref(), &mut objectives);
+        let recipe = match objectives.as_slice() {
+            [first, others @ ..] if others.iter().all(|other| other.recipe == first.recipe) => first.recipe.clone(),
+            _ => recipe,
+        };
+        let corrections = Corrections::beside(folder)?;
+        corrected::check(&corrections, &folder.join(CORRECTIONS), &roles.fields, &mut objectives)?;
         Ok(Self {
             folder: folder.to_path_buf(),
             recipe,
             recipe_file,
             limits,
             limits_file,
-            microscope_name: roles.microscope.clone(),
-            microscope,
-            scale,
-            tone,
-            full_scale,
-            float_full_scale,
-            notes,
             fields: roles.fields,
-            blank: roles.blank,
-            dark: roles.dark,
+            objectives,
+            corrections,
             sheet,
             ceiling: options.ceiling,
             budget: options.budget,
         })
     }
 
-    /// How its pictures are to be read.
-    pub fn reading(&self) -> Reading<'static> {
+    /// The objective of a field.
+    pub fn objective_of(&self, field: usize) -> Option<&Objective> {
+        self.objectives.iter().find(|objective| objective.fields.contains(&field))
+    }
+
+    /// How the pictures of an objective are to be read.
+    pub fn reading(&self, objective: &Objective) -> Reading<'static> {
         Reading {
-            channel: self.recipe.light.channel,
+            channel: objective.recipe.light.channel,
             ceiling: self.ceiling,
             budget: self.budget,
-            float_full_scale: self.float_full_scale.unwrap_or(1.0),
-            ..Reading::new(Some(self.tone))
+            float_full_scale: objective.float_full_scale.unwrap_or(1.0),
+            ..Reading::new(Some(objective.tone))
         }
     }
 
-    /// The microscope as far as numbers depend on it.
-    pub fn optics(&self) -> Optics {
-        Optics {
-            um_per_px: self.scale.um_per_px,
-            numerical_aperture: self.microscope.numerical_aperture,
-            wavelength_nm: self.microscope.wavelength_nm,
-            full_scale: self.full_scale,
-        }
+    /// What a reader of the record should know, in words; where there are several objectives, each note names its own.
+    pub fn notes(&self) -> Vec<String> {
+        let several = self.objectives.len() > 1;
+        let whose = |objective: &Objective| if several { objective::in_words(objective.name.as_deref()) + ": " } else { String::new() };
+        let named = |objective: &Objective, note: &String| whose(objective) + note;
+        self.objectives.iter().flat_map(|objective| objective.notes.iter().map(move |note| named(objective, note))).collect()
     }
 
     /// The sheet with every choice written out: scale, tone, blank and dark as used, and each field by name.
     pub fn sheet_as_used(&self) -> Sheet {
         let mut sheet = self.sheet.clone();
-        let said = (self.full_scale < FULL_SCALE).then(|| self.full_scale.into());
-        let used = Microscope {
-            um_per_px: Some(self.scale.um_per_px),
-            um_per_px_u: self.scale.um_per_px_u,
-            scale_source: self.scale.source.clone(),
-            scale_date: self.scale.date,
-            tone: Some(self.tone),
-            full_scale: self.microscope.full_scale.or(self.float_full_scale).or(said),
-            blank: self.blank.as_ref().map(|blank| blank.name.clone()),
-            dark: self.dark.as_ref().map(|dark| dark.name.clone()),
-            ..self.microscope.clone()
-        };
-        match &self.microscope_name {
-            Some(name) => drop(sheet.microscopes.insert(name.clone(), used)),
-            None => sheet.microscope = used,
+        let default = self.objectives.iter().find(|objective| objective.name.is_none()).map(|default| default.as_used(None));
+        for (name, objective) in self.objectives.iter().filter_map(|o| Some((o.name.clone()?, o))) {
+            sheet.microscopes.insert(name, objective.as_used(default.as_ref()));
+        }
+        if let Some(default) = default {
+            sheet.microscope = default;
         }
         if sheet.pictures.is_empty() {
             let entry =

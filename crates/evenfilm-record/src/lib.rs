@@ -2,6 +2,7 @@
 
 pub mod archive;
 pub mod bag;
+pub mod corrections;
 pub mod csvw;
 mod digest;
 mod disk;

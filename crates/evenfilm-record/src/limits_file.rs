@@ -1,5 +1,6 @@
 //! The acceptance limits of a product, `limits.toml`.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use evenfilm_core::quantity::QUANTITIES;
@@ -23,6 +24,8 @@ choices! {
 pub struct Limit {
     /// Its id.
     pub quantity: String,
+    /// The microscope whose numbers it holds for; `None` is every one.
+    pub microscope: Option<String>,
     /// Smallest accepted value, in the quantity's unit.
     pub min: Option<f64>,
     /// Largest accepted value, in the quantity's unit; not below `min`.
@@ -40,7 +43,7 @@ pub struct Limits {
     pub version: String,
     /// Relative accuracy that the fields shall reach, %, above 0 (ASTM E562).
     pub wanted_relative_accuracy_pct: Option<f64>,
-    /// In the order of the file; no quantity twice.
+    /// In the order of the file; no quantity twice for one microscope.
     pub limits: Vec<Limit>,
 }
 
@@ -132,14 +135,30 @@ impl Limits {
         let mut limits = Vec::<Limit>::new();
         for section in top.sections("limit")? {
             let limit = Limit::read(&section, known)?;
-            if limits.iter().any(|earlier| earlier.quantity == limit.quantity) {
-                let message = format!("{} has two limits", limit.quantity);
+            if limits.iter().any(|earlier| (&earlier.quantity, &earlier.microscope) == (&limit.quantity, &limit.microscope)) {
+                let of = limit.microscope.as_ref().map_or_else(String::new, |name| format!(" for the microscope {name}"));
+                let message = format!("{} has two limits{of}", limit.quantity);
                 return Err(section.fault("quantity", message, "put min and max into one [[limit]]"));
             }
             limits.push(limit);
         }
         top.finish()?;
         Ok(Self { product, version, wanted_relative_accuracy_pct, limits })
+    }
+
+    /// The limits that hold for the numbers of a microscope; `None` is the default one.
+    pub fn of_microscope<'a>(&'a self, name: Option<&'a str>) -> impl Iterator<Item = &'a Limit> {
+        self.limits.iter().filter(move |limit| limit.microscope.is_none() || limit.microscope.as_deref() == name)
+    }
+
+    /// Makes sure that the sheet describes every microscope that a limit names: a misspelt one would hold for nothing.
+    pub(crate) fn check_microscopes<T>(&self, known: &BTreeMap<String, T>) -> Result<(), Fault> {
+        let mut named = self.limits.iter().filter_map(|limit| Some((limit, limit.microscope.as_ref()?)));
+        let Some((limit, name)) = named.find(|(_, name)| !known.contains_key(*name)) else { return Ok(()) };
+        let near = nearest(name, known.keys().map(String::as_str));
+        let near = near.map_or_else(|| "it describes none by name".into(), |near| format!("the nearest known one is {near}"));
+        let message = format!("the limit of {} names the microscope {name}, which the sheet does not describe; {near}", limit.quantity);
+        Err(Fault::input(message, "correct microscope in [[limit]], or add a section [microscopes.NAME] to the sheet"))
     }
 
     /// The limits as text, every choice written out, in the order of the documentation. Reading it gives the same limits.
@@ -155,6 +174,9 @@ impl Limits {
         for limit in &self.limits {
             out.header(["[[", "]]"], &["limit"]);
             out.entry("quantity", limit.quantity.as_str());
+            if let Some(name) = &limit.microscope {
+                out.entry("microscope", name.as_str());
+            }
             for (key, value) in [("min", limit.min), ("max", limit.max)] {
                 if let Some(value) = value {
                     out.entry(key, value);
@@ -168,7 +190,7 @@ impl Limits {
 
 impl Limit {
     fn read(section: &Section<'_>, known: &[&str]) -> Result<Self, Fault> {
-        let quantity = section.name("quantity")?;
+        let (quantity, microscope) = (section.name("quantity")?, section.name("microscope")?);
         let (min, max) = (section.number("min", Span::ANY)?, section.number("max", Span::ANY)?);
         let rule = section.choice("rule", Rule::ALL, Rule::word)?.unwrap_or(Rule::Guarded);
         section.finish()?;
@@ -185,7 +207,7 @@ impl Limit {
                 let message = format!("the limits of {quantity} leave nothing: min {min} is above max {max}");
                 Err(section.fault("min", message, "exchange or correct the two"))
             }
-            _ => Ok(Self { quantity, min, max, rule }),
+            _ => Ok(Self { quantity, microscope, min, max, rule }),
         }
     }
 }
@@ -202,10 +224,13 @@ mod tests {
     fn what_is_read_is_written() {
         let text = "product = \"Mineral lotion\"\nversion = \"1\"\nwanted_relative_accuracy_pct = 10.0\n\n[[limit]]\n\
                     quantity = \"uncovered_area_pct\"\nmax = 1.5\nrule = \"guarded\"\n\n[[limit]]\nquantity = \"x50_3_um\"\nmin = 0.5\n\
-                    max = 3.0\nrule = \"simple\"\n";
+                    max = 3.0\nrule = \"simple\"\n\n[[limit]]\nquantity = \"x50_3_um\"\nmicroscope = \"40x\"\nmax = 2.0\nrule = \"guarded\"\n";
         let limits = parse(text).unwrap();
         assert_eq!(limits.canonical(), text);
-        assert_eq!(limits.limits[1], Limit { quantity: "x50_3_um".into(), min: Some(0.5), max: Some(3.0), rule: Rule::Simple });
+        assert_eq!(
+            limits.limits[1],
+            Limit { quantity: "x50_3_um".into(), microscope: None, min: Some(0.5), max: Some(3.0), rule: Rule::Simple }
+        );
         let short = parse("[[limit]]\nquantity = \"gaps\"\nmax = 3").unwrap();
         assert_eq!(short.canonical(), "version = \"1\"\n\n[[limit]]\nquantity = \"gaps\"\nmax = 3.0\nrule = \"guarded\"\n");
     }
@@ -231,6 +256,10 @@ mod tests {
             ("[[limit]]\nmax = 1", "1: a [[limit]] names no quantity"),
             ("[[limit]]\nquantity = \"gaps\"\nmax = inf", "3: max in [[limit]] is inf; it must be a finite number"),
             ("[[limit]]\nquantity = \"gaps\"\nmax = 1\n[[limit]]\nquantity = \"gaps\"\nmin = 0", "5: gaps has two limits"),
+            (
+                "[[limit]]\nquantity = \"gaps\"\nmicroscope = \"40x\"\nmax = 1\n[[limit]]\nquantity = \"gaps\"\nmicroscope = \"40x\"\nmin = 0",
+                "6: gaps has two limits for the microscope 40x",
+            ),
             ("[[limit]]\nquantity = \"gaps\"\nmaximum = 1", "3: unknown key maximum in [[limit]]; the nearest known one is max"),
             ("[limit]\nquantity = \"gaps\"", "1: limit is of type table; wanted is sections headed [[limit]]"),
             ("wanted_relative_accuracy_pct = 0", "1: wanted_relative_accuracy_pct is 0; it must be above 0"),

@@ -1,5 +1,6 @@
 //! The one workflow that command line and desk share: a lot is opened ([`crate::folder`]), measured, and sealed into a record.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -10,16 +11,21 @@ use evenfilm_core::quantity::{Interval, QUANTITIES};
 
 use crate::archive::Staging;
 use crate::fault::Fault;
-use crate::folder::Batch;
+use crate::folder::{Batch, Field, Objective};
 use crate::numbers;
 use crate::time::Moment;
 
+mod correct;
+#[cfg(test)]
+mod correct_tests;
 mod exposed;
 mod files;
 #[cfg(test)]
 mod format_tests;
 mod measure;
 mod pictures;
+#[cfg(test)]
+mod role_tests;
 #[cfg(test)]
 mod tests;
 
@@ -107,12 +113,57 @@ struct Kept {
 pub struct Measured<'a> {
     batch: &'a Batch,
     staging: Staging,
-    /// What was measured in each field.
+    /// What was seen through each objective, in the order of the batch.
+    seen: Vec<Seen>,
+}
+
+/// What was measured through one objective.
+#[derive(Debug)]
+struct Seen {
+    /// What was measured in each of its fields.
     fields: Vec<FieldResult>,
     /// The fields' pictures.
     kept: Vec<Kept>,
+    /// What was corrected by hand in each.
+    by_hand: Vec<ByHand>,
+    /// The numbers that decide.
     result: LotResult,
+    /// Values of every field alone, also of those left out.
+    per_field: Vec<Vec<Option<f64>>>,
+    /// The numbers without corrections; `None` where the lot has none.
+    uncorrected: Option<LotResult>,
+    /// The numbers without any rejected field; `None` where those that decide are without them too.
+    without_rejected: Option<LotResult>,
     timing: Timing,
+}
+
+/// What a person changed in a field.
+#[derive(Clone, Debug, Default)]
+struct ByHand {
+    objects: BTreeSet<usize>,
+    gaps: BTreeSet<usize>,
+    /// Why the field is rejected; empty where it is not.
+    rejected: String,
+}
+
+impl ByHand {
+    fn changes_kinds(&self) -> bool {
+        !(self.objects.is_empty() && self.gaps.is_empty())
+    }
+}
+
+/// One field of a lot and all that is known of it.
+#[derive(Clone, Copy, Debug)]
+struct OfField<'a> {
+    /// From 1, in the order of the lot.
+    number: usize,
+    asked: &'a Field,
+    objective: &'a Objective,
+    result: &'a FieldResult,
+    kept: &'a Kept,
+    by_hand: &'a ByHand,
+    /// Its values alone, in the order of the quantity table.
+    values: &'a [Option<f64>],
 }
 
 /// A flag of a field.
@@ -150,6 +201,15 @@ pub struct LotOutcome {
     pub record_dir: PathBuf,
     /// Its revision.
     pub revision: u32,
+    /// What each objective gave, in the order of first use; most lots have one.
+    pub objectives: Vec<ObjectiveOutcome>,
+}
+
+/// What one objective gave.
+#[derive(Clone, Debug)]
+pub struct ObjectiveOutcome {
+    /// Name of the microscope; empty for the default one.
+    pub microscope: String,
     /// Every quantity in the order of the table, rounded as in the record.
     pub values: Vec<Value>,
     /// Number of slides.
@@ -158,16 +218,28 @@ pub struct LotOutcome {
     pub fields: usize,
     /// What a reader should know of single fields.
     pub flags: Vec<FieldFlag>,
-    /// What a reader should know of the lot, in words.
+    /// What a reader should know of the numbers, in words.
     pub notes: Vec<String>,
-    /// How long it took.
+    /// How long it took; what the record as a whole takes counts with the first objective.
     pub timing: Timing,
 }
 
-impl LotOutcome {
+impl ObjectiveOutcome {
     /// A quantity by its id.
     pub fn value(&self, id: &str) -> Option<&Value> {
         self.values.iter().find(|value| value.id == id)
+    }
+}
+
+impl LotOutcome {
+    /// A quantity of the first objective, the only one of most lots, by its id.
+    pub fn value(&self, id: &str) -> Option<&Value> {
+        self.objectives.first()?.value(id)
+    }
+
+    /// The flags of all fields, one objective after another.
+    pub fn flags(&self) -> impl Iterator<Item = &FieldFlag> {
+        self.objectives.iter().flat_map(|objective| &objective.flags)
     }
 }
 
@@ -198,13 +270,25 @@ impl Measured<'_> {
         (job.tell)(Event::Sealing);
         files::seal(self, job)
     }
+}
 
-    fn flags(&self) -> Vec<FieldFlag> {
-        let named = self.batch.fields.iter().zip(&self.fields).enumerate();
-        let flags = named.flat_map(|(i, (asked, field))| {
-            field.flags.iter().map(move |flag| FieldFlag { field: i + 1, file: asked.source.name.clone(), flag: flag.clone() })
-        });
-        flags.collect()
+/// All fields of a lot, in its order.
+fn fields_of<'a>(batch: &'a Batch, seen: &'a [Seen]) -> Vec<OfField<'a>> {
+    let mut all = Vec::new();
+    for (objective, seen) in batch.objectives.iter().zip(seen) {
+        for (i, &place) in objective.fields.iter().enumerate() {
+            let (result, kept) = (&seen.fields[i], &seen.kept[i]);
+            let (by_hand, values) = (&seen.by_hand[i], seen.per_field.get(i).map_or(&[][..], Vec::as_slice));
+            all.push(OfField { number: place + 1, asked: &batch.fields[place], objective, result, kept, by_hand, values });
+        }
+    }
+    all.sort_by_key(|field| field.number);
+    all
+}
+
+impl OfField<'_> {
+    fn flags(&self) -> impl Iterator<Item = FieldFlag> {
+        self.result.flags.iter().map(|flag| FieldFlag { field: self.number, file: self.asked.source.name.clone(), flag: flag.clone() })
     }
 }
 

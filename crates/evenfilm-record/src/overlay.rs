@@ -114,30 +114,32 @@ fn grey(result: &FieldResult, factor: u32, levels: &Levels<'_>) -> Result<Canvas
     let (width, height) = ((result.size.0 / factor).max(1), (result.size.1 / factor).max(1));
     let table = grey_table(result.film_od);
     let rows = BAND_ROWS.div_ceil(factor);
+    // A side shorter than a square is one square across.
+    let (across, down) = (factor.min(result.size.0), factor.min(result.size.1));
     let bands: Vec<Vec<u8>> = in_turn(height.div_ceil(rows) as usize, |band| {
         let from = u32::try_from(band).unwrap_or(height) * rows;
         let count = rows.min(height - from);
-        let means = reduced(&levels(Rect::new(0, from * factor, width * factor, count * factor))?, factor as usize);
+        let means = reduced(&levels(Rect::new(0, from * down, width * across, count * down))?, [across, down].map(|n| n as usize));
         Ok(means.into_iter().map(|level| table[usize::from(level)]).collect())
     })?;
     Ok(Canvas { width: width as usize, height: height as usize, indices: bands.concat() })
 }
 
-/// Means of whole squares, row after row.
-fn reduced(levels: &Plane<Level>, factor: usize) -> Vec<Level> {
-    if factor == 1 {
+/// Means of whole squares, so many pixels across and down, row after row.
+fn reduced(levels: &Plane<Level>, [across, down]: [usize; 2]) -> Vec<Level> {
+    if across * down == 1 {
         return levels.iter().copied().collect();
     }
-    let (rows, columns) = (levels.nrows() / factor, levels.ncols() / factor);
-    let area = (factor * factor) as u64;
+    let (rows, columns) = (levels.nrows() / down, levels.ncols() / across);
+    let area = (across * down) as u64;
     let mut means = Vec::with_capacity(rows * columns);
     let mut sums = vec![0_u64; columns];
     for row in 0..rows {
         sums.fill(0);
-        for y in row * factor..(row + 1) * factor {
+        for y in row * down..(row + 1) * down {
             let line = levels.row(y);
-            for (x, &level) in line.iter().take(columns * factor).enumerate() {
-                sums[x / factor] += u64::from(level);
+            for (x, &level) in line.iter().take(columns * across).enumerate() {
+                sums[x / across] += u64::from(level);
             }
         }
         means.extend(sums.iter().map(|sum| Level::try_from((sum + area / 2) / area).unwrap_or(Level::MAX)));

@@ -13,7 +13,9 @@ mod rows;
 #[cfg(test)]
 mod tests;
 
-pub use rows::{FieldRow, GapRow, ObjectRow, RecordRow, fields, gaps, objects, record};
+pub use rows::{
+    FieldRow, GapRow, ObjectRow, RecordRow, corrections, fields, gaps, objects, record, record_uncorrected, record_without_rejected,
+};
 
 /// What stands in a cell.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -162,8 +164,18 @@ fn push_cell(out: &mut Vec<u8>, cell: Cell<'_>) {
     }
 }
 
+/// What a spreadsheet would run.
+fn is_formula(text: &str) -> bool {
+    text.starts_with(['=', '+', '-', '@', '\t', '\r', '\n'])
+}
+
+/// A text cell as it was before an apostrophe kept it from being run.
+pub(crate) fn without_apostrophe(cell: &str) -> &str {
+    cell.strip_prefix('\'').filter(|text| is_formula(text)).unwrap_or(cell)
+}
+
 fn push_text(out: &mut Vec<u8>, text: &str) {
-    let formula = text.starts_with(['=', '+', '-', '@', '\t', '\r', '\n']);
+    let formula = is_formula(text);
     let quoted = text.contains([',', '"', '\r', '\n']);
     if quoted {
         out.push(b'"');

@@ -35,7 +35,7 @@ pub(crate) struct TomlFile {
 impl TomlFile {
     /// Reads and parses a file. `what` names it in messages: "sheet", "recipe".
     pub(crate) fn read(path: &Path, what: &str) -> Result<Self, Fault> {
-        Self::parse(read_text(path, what)?, path)
+        Self::parse(read_text(path, what, LARGEST_FILE)?, path)
     }
 
     /// Parses text that stands for the file at `path`.
@@ -70,7 +70,7 @@ fn line_of(line_starts: &[usize], at: usize) -> usize {
 }
 
 /// A text file of bounded size as UTF-8 without a byte order mark.
-fn read_text(path: &Path, what: &str) -> Result<String, Fault> {
+pub(crate) fn read_text(path: &Path, what: &str, largest: u64) -> Result<String, Fault> {
     let unreadable = |err: std::io::Error| {
         Fault::input(format!("the {what} cannot be read: {err}"), "check the path and the rights on the file").at(path)
     };
@@ -79,10 +79,10 @@ fn read_text(path: &Path, what: &str) -> Result<String, Fault> {
         return Err(Fault::input(format!("the {what} is not a file"), "give the path of a text file").at(path));
     }
     let mut bytes = Vec::new();
-    file.take(LARGEST_FILE + 1).read_to_end(&mut bytes).map_err(unreadable)?;
-    if bytes.len() as u64 > LARGEST_FILE {
-        let message = format!("the {what} is larger than 1 MiB");
-        return Err(Fault::input(message, "give a text file with a few dozen lines").at(path));
+    file.take(largest + 1).read_to_end(&mut bytes).map_err(unreadable)?;
+    if bytes.len() as u64 > largest {
+        let message = format!("the {what} is larger than {} MiB", largest >> 20);
+        return Err(Fault::input(message, "give a text file as a person writes it").at(path));
     }
     let bytes = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(&bytes);
     match std::str::from_utf8(bytes) {

@@ -3,21 +3,27 @@
 use std::path::Path;
 
 use evenfilm_record::fault::Fault;
-use evenfilm_record::lot::{LotOutcome, Timing};
+use evenfilm_record::lot::{LotOutcome, ObjectiveOutcome, Timing};
 use evenfilm_record::numbers;
 use serde_json::{Map, Value, json};
 
-/// A lot that was measured: every quantity by its id and, where it has one, the half width of its interval; then where it is.
-pub(crate) fn measured(lot: &LotOutcome) -> Value {
+/// A lot that was measured, one entry for each objective.
+pub(crate) fn measured(lot: &LotOutcome) -> Vec<Value> {
+    lot.objectives.iter().map(|objective| entry(lot, objective)).collect()
+}
+
+/// What an objective gave: where it is kept, then every quantity by its id and, where it has one, the half width of its interval.
+fn entry(lot: &LotOutcome, objective: &ObjectiveOutcome) -> Value {
     let mut object = Map::new();
     object.insert("lot".into(), json!(lot.lot));
     object.insert("record_dir".into(), json!(lot.record_dir.display().to_string()));
     object.insert("revision".into(), json!(lot.revision));
+    object.insert("microscope".into(), json!(objective.microscope));
     object.insert("verdict".into(), Value::Null);
-    object.insert("flags".into(), lot.flags.iter().map(flag).collect());
-    object.insert("notes".into(), json!(lot.notes));
-    object.insert("timing".into(), timing(&lot.timing));
-    for value in &lot.values {
+    object.insert("flags".into(), objective.flags.iter().map(flag).collect());
+    object.insert("notes".into(), json!(objective.notes));
+    object.insert("timing".into(), timing(&objective.timing));
+    for value in &objective.values {
         object.insert(value.id.into(), number(value.value));
         if value.has_interval {
             object.insert(format!("{}_ci95", value.id), number(value.ci95));

@@ -106,9 +106,9 @@ fn report(args: &MeasureArgs, finished: &[Finished]) {
 fn print_json(out: &mut impl Write, finished: &[Finished]) -> io::Result<()> {
     let lot = |lot: &Finished| match &lot.outcome {
         Ok(outcome) => json::measured(outcome),
-        Err(fault) => json::failed(lot.lot.as_deref(), &lot.folder, fault),
+        Err(fault) => vec![json::failed(lot.lot.as_deref(), &lot.folder, fault)],
     };
-    let document = json!({ "lots": finished.iter().map(lot).collect::<Vec<_>>() });
+    let document = json!({ "lots": finished.iter().flat_map(lot).collect::<Vec<_>>() });
     serde_json::to_writer_pretty(&mut *out, &document)?;
     writeln!(out)
 }

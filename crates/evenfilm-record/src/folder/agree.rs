@@ -1,10 +1,17 @@
-//! What must hold for all pictures of a lot together: one scale, one tone, one size.
+//! What must hold for all pictures of an objective together: one scale, one tone, one size.
 
-use super::roles::Roles;
-use super::{Field, Scale, Source};
+use super::{Field, Objective, Scale, Source};
 use crate::fault::Fault;
+use crate::limits_file::Limits;
 use crate::pictures::{FULL_SCALE, FileScale, Reading, float_range, tone_of};
 use crate::sheet::{Microscope, Tone};
+
+/// The pictures of one objective.
+pub(super) struct Pictures<'a> {
+    pub(super) fields: Vec<&'a Field>,
+    pub(super) blank: Option<&'a Source>,
+    pub(super) dark: Option<&'a Source>,
+}
 
 /// Two scales that differ by more than this share of one another are two scales.
 const SCALES_AGREE: f64 = 0.01;
@@ -13,14 +20,15 @@ fn disagree(a: f64, b: f64) -> bool {
     (a - b).abs() > SCALES_AGREE * a.max(b)
 }
 
-/// The scale of the sheet, else that of the files.
-pub(super) fn scale(microscope: &Microscope, fields: &[Field]) -> Result<Scale, Fault> {
+/// The scale of the sheet, else that of the files. `whose` is what follows "the scale" in a message,
+/// and the section that should say it.
+pub(super) fn scale(microscope: &Microscope, pictures: &Pictures<'_>, whose: [&str; 2]) -> Result<Scale, Fault> {
     let stated = microscope.um_per_px.map(|um| (um, "the sheet".to_owned()));
     let mut known = stated.clone();
-    for field in fields {
+    for field in &pictures.fields {
         let Some(found) = field.source.info.scale.map(|scale| square(&field.source, scale)).transpose()? else {
             if stated.is_none() {
-                return Err(missing(&field.source));
+                return Err(missing(&field.source, whose));
             }
             continue;
         };
@@ -41,9 +49,10 @@ pub(super) fn scale(microscope: &Microscope, fields: &[Field]) -> Result<Scale, 
 
 const ADD_SCALE: &str = "state it in the sheet, below [microscope]: um_per_px = 0.25, as measured with a ruling";
 
-fn missing(source: &Source) -> Fault {
+fn missing(source: &Source, [of, section]: [&str; 2]) -> Fault {
     let ignored = source.info.notes.iter().fold(String::new(), |text, note| text + "; " + note);
-    Fault::input(format!("the scale is missing: neither sheet nor picture states it{ignored}"), ADD_SCALE).at(&source.path)
+    let remedy = ADD_SCALE.replace("[microscope]", section);
+    Fault::input(format!("the scale{of} is missing: neither sheet nor picture states it{ignored}"), remedy).at(&source.path)
 }
 
 fn square(source: &Source, scale: FileScale) -> Result<f64, Fault> {
@@ -56,9 +65,9 @@ fn square(source: &Source, scale: FileScale) -> Result<f64, Fault> {
 }
 
 /// The one tone of all pictures.
-pub(super) fn tone(microscope: &Microscope, roles: &Roles) -> Result<Tone, Fault> {
+pub(super) fn tone(microscope: &Microscope, pictures: &Pictures<'_>) -> Result<Tone, Fault> {
     let mut tone = Tone::Linear;
-    for source in all(roles) {
+    for source in all(pictures) {
         tone = tone_of(source.info.bits, microscope.tone).map_err(|fault| fault.at(&source.path))?;
     }
     Ok(tone)
@@ -68,12 +77,12 @@ pub(super) fn tone(microscope: &Microscope, roles: &Roles) -> Result<Tone, Fault
 /// is above 1; else the smallest power of two that no value exceeds. Where values are no numbers, a note says how many.
 pub(super) fn float_full_scale(
     microscope: &Microscope,
-    roles: &Roles,
+    pictures: &Pictures<'_>,
     reading: &Reading<'_>,
     notes: &mut Vec<String>,
 ) -> Result<Option<f64>, Fault> {
     let (mut any, mut largest) = (false, 0.0_f64);
-    for source in all(roles).filter(|source| source.info.is_float()) {
+    for source in all(pictures).filter(|source| source.info.is_float()) {
         let range = float_range(&source.path, source.info.page, reading)?;
         (any, largest) = (true, largest.max(range.largest));
         if range.not_numbers > 0 {
@@ -99,35 +108,35 @@ pub(super) fn float_full_scale(
 }
 
 /// The linear count at which the camera saturates: as the sheet says, or as all files say, or the largest.
-pub(super) fn full_scale(microscope: &Microscope, roles: &Roles, tone: Tone) -> u16 {
+pub(super) fn full_scale(microscope: &Microscope, pictures: &Pictures<'_>, tone: Tone) -> u16 {
     // Display counts and floats are stretched, so that only the largest is full.
-    if tone == Tone::Srgb || all(roles).any(|source| source.info.is_float()) {
+    if tone == Tone::Srgb || all(pictures).any(|source| source.info.is_float()) {
         return FULL_SCALE;
     }
     if let Some(stated) = microscope.full_scale {
-        let wide = if all(roles).all(|source| source.info.bits == 8) { stated * 257.0 } else { stated };
+        let wide = if all(pictures).all(|source| source.info.bits == 8) { stated * 257.0 } else { stated };
         #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to the range of counts")]
         return wide.clamp(1.0, f64::from(FULL_SCALE)) as u16;
     }
-    let stated = all(roles).map(|source| source.info.full_scale);
+    let stated = all(pictures).map(|source| source.info.full_scale);
     stated.collect::<Option<Vec<_>>>().and_then(|all| all.into_iter().max()).unwrap_or(FULL_SCALE)
 }
 
 /// Blank, dark and fields are as large as the first field.
-pub(super) fn size(roles: &Roles) -> Result<(), Fault> {
-    let Some(first) = roles.fields.first().map(|field| &field.source) else { return Ok(()) };
+pub(super) fn size(pictures: &Pictures<'_>) -> Result<(), Fault> {
+    let Some(first) = pictures.fields.first().map(|field| &field.source) else { return Ok(()) };
     let (width, height) = (first.info.width, first.info.height);
     let role = |source: &Source| {
-        let is = |lamp: &Option<Source>| lamp.as_ref().is_some_and(|lamp| std::ptr::eq(lamp, source));
-        if is(&roles.blank) {
+        let is = |lamp: Option<&Source>| lamp.is_some_and(|lamp| std::ptr::eq(lamp, source));
+        if is(pictures.blank) {
             "blank"
-        } else if is(&roles.dark) {
+        } else if is(pictures.dark) {
             "dark picture"
         } else {
             "field"
         }
     };
-    match all(roles).find(|source| (source.info.width, source.info.height) != (width, height)) {
+    match all(pictures).find(|source| (source.info.width, source.info.height) != (width, height)) {
         None => Ok(()),
         Some(other) => {
             let (what, info) = (role(other), &other.info);
@@ -138,18 +147,40 @@ pub(super) fn size(roles: &Roles) -> Result<(), Fault> {
 }
 
 /// What the heads of the pictures leave to know, each with the picture's name.
-pub(super) fn notes(roles: &Roles) -> Vec<String> {
+pub(super) fn notes(pictures: &Pictures<'_>) -> Vec<String> {
     let mut notes =
-        all(roles).flat_map(|source| source.info.notes.iter().map(move |note| format!("{}: {note}", source.name))).collect::<Vec<_>>();
-    if all(roles).all(|source| source.info.lossy) {
+        all(pictures).flat_map(|source| source.info.notes.iter().map(move |note| format!("{}: {note}", source.name))).collect::<Vec<_>>();
+    if all(pictures).all(|source| source.info.lossy) {
         notes.push("all pictures were packed with loss (JPEG), which blurs and shifts edges; TIFF and PNG keep what the camera saw".into());
     }
-    if all(roles).any(|source| source.info.bits == 8) && all(roles).any(|source| source.info.bits == 16) {
+    if all(pictures).any(|source| source.info.bits == 8) && all(pictures).any(|source| source.info.bits == 16) {
         notes.push("some pictures of the lot have 8 bits and some 16".into());
     }
     notes
 }
 
-fn all(roles: &Roles) -> impl Iterator<Item = &Source> {
-    roles.fields.iter().map(|field| &field.source).chain(&roles.blank).chain(&roles.dark)
+fn all<'a>(pictures: &Pictures<'a>) -> impl Iterator<Item = &'a Source> {
+    pictures.fields.iter().map(|field| &field.source).chain(pictures.blank).chain(pictures.dark)
+}
+
+/// Notes on blanks that serve several objectives: another objective lights the camera in another way.
+pub(super) fn shared_lamps(objectives: &mut [Objective]) {
+    let blanks: Vec<_> = objectives.iter().map(|objective| objective.blank.as_ref().map(|blank| blank.path.clone())).collect();
+    for (i, objective) in objectives.iter_mut().enumerate() {
+        let shared = blanks.iter().enumerate().any(|(j, other)| j != i && other.is_some() && *other == blanks[i]);
+        if let Some(blank) = objective.blank.as_ref().filter(|_| shared) {
+            objective.notes.push(format!("{}: serves as the blank of several microscopes; take one with each", blank.name));
+        }
+    }
+}
+
+/// Notes on limits for microscopes that no field was taken with: they hold for nothing here.
+pub(super) fn unheld_limits(limits: Option<&Limits>, objectives: &mut [Objective]) {
+    let used: Vec<String> = objectives.iter().map(|objective| objective.word().to_owned()).collect();
+    let Some(first) = objectives.first_mut() else { return };
+    for limit in limits.iter().flat_map(|limits| &limits.limits) {
+        if let Some(name) = limit.microscope.as_ref().filter(|name| !used.contains(name)) {
+            first.notes.push(format!("the limit of {} is for the microscope {name}, which no field was taken with", limit.quantity));
+        }
+    }
 }

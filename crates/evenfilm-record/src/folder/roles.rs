@@ -7,12 +7,20 @@ use super::{Field, SHEET, Source, find};
 use crate::fault::Fault;
 use crate::pictures::{Ceiling, Info, is_picture, probe_pages};
 use crate::sheet::{Microscope, PictureEntry, Place, Role, Sheet, microscope_key_line};
+use crate::toml_file::nearest;
 
 /// The pictures of a lot by role, their heads read.
 pub(super) struct Roles {
-    /// The microscope of all fields; `None` is the default one.
-    pub(super) microscope: Option<String>,
+    /// All fields, in their order.
     pub(super) fields: Vec<Field>,
+    /// The microscopes of the fields, in the order of first use.
+    pub(super) lamps: Vec<Lamps>,
+}
+
+/// What the light of a microscope is told from.
+pub(super) struct Lamps {
+    /// Its name; `None` is the default one.
+    pub(super) name: Option<String>,
     pub(super) blank: Option<Source>,
     pub(super) dark: Option<Source>,
 }
@@ -82,14 +90,18 @@ pub(crate) fn file_of(folder: &Path, name: &str) -> (PathBuf, Option<usize>) {
 pub(super) fn find(folder: &Path, sheet: &Sheet, ceiling: &Ceiling) -> Result<Roles, Fault> {
     let at = Finder { folder, sheet, sheet_file: folder.join(SHEET) };
     at.check_entries()?;
-    let microscope = at.one_microscope()?;
-    let optics = sheet.microscope(microscope.as_deref());
-    let blank = at.lamp(microscope.as_deref(), optics, Role::Blank)?;
-    let dark = at.lamp(microscope.as_deref(), optics, Role::Dark)?;
-    let named = at.fields(blank.iter().chain(&dark))?;
-    let (blank, dark) = (blank.map(|blank| blank.lamp(ceiling)).transpose()?, dark.map(|dark| dark.lamp(ceiling)).transpose()?);
-    if let (Some(blank), Some(dark)) = (&blank, &dark) {
-        at.differ(blank, dark, "blank and as dark")?;
+    let names = at.microscopes();
+    let both = |name: &Option<String>| Ok([at.lamp(name.as_deref(), Role::Blank)?, at.lamp(name.as_deref(), Role::Dark)?]);
+    let wanted = names.iter().map(both).collect::<Result<Vec<_>, Fault>>()?;
+    let named = at.fields(wanted.iter().flatten().flatten())?;
+    let mut lamps = Vec::new();
+    for (name, [blank, dark]) in names.into_iter().zip(wanted) {
+        let read = |lamp: Option<Named>| lamp.map(|lamp| lamp.lamp(ceiling)).transpose();
+        let (blank, dark) = (read(blank)?, read(dark)?);
+        if let (Some(blank), Some(dark)) = (&blank, &dark) {
+            at.differ(blank, dark, "blank and as dark")?;
+        }
+        lamps.push(Lamps { name, blank, dark });
     }
     let mut fields = Vec::new();
     for named in named {
@@ -100,17 +112,19 @@ pub(super) fn find(folder: &Path, sheet: &Sheet, ceiling: &Ceiling) -> Result<Ro
     let same = |field: &Field, lamp: &Source| real(&field.source.path) == real(&lamp.path) && field.source.info.page == lamp.info.page;
     if sheet.pictures.is_empty() {
         // A page that is the blank is no field, though its file holds some.
-        fields.retain(|field| blank.iter().chain(&dark).all(|lamp| !same(field, lamp)));
+        fields.retain(|field| lamps.iter().flat_map(|l| l.blank.iter().chain(&l.dark)).all(|lamp| !same(field, lamp)));
     }
-    for (lamp, as_what) in [(&blank, "field and as blank"), (&dark, "field and as dark")] {
-        if let Some(lamp) = lamp {
-            fields.iter().try_for_each(|field| at.differ(&field.source, lamp, as_what))?;
+    for Lamps { blank, dark, .. } in &lamps {
+        for (lamp, as_what) in [(blank, "field and as blank"), (dark, "field and as dark")] {
+            if let Some(lamp) = lamp {
+                fields.iter().try_for_each(|field| at.differ(&field.source, lamp, as_what))?;
+            }
         }
     }
     if fields.is_empty() {
         return Err(at.no_fields());
     }
-    Ok(Roles { microscope, fields, blank, dark })
+    Ok(Roles { fields, lamps })
 }
 
 struct Finder<'a> {
@@ -156,43 +170,57 @@ impl Finder<'_> {
                 let message = format!("two entries name one picture: {earlier} and {}", entry.file);
                 return Err(self.fault(entry.line, message, "remove one of the two"));
             }
-            let microscope = entry.place.microscope.as_ref().filter(|name| !self.sheet.microscopes.contains_key(*name));
-            if let Some(name) = microscope {
-                let message = format!("the picture {} names the microscope {name}, which the sheet does not describe", entry.file);
-                return Err(self.fault(entry.line, message, "add a section [microscopes.NAME] with its scale, or correct the name"));
+            if let Some(name) = entry.place.microscope.as_ref().filter(|name| !self.sheet.microscopes.contains_key(*name)) {
+                return Err(self.unknown_microscope(entry, name));
             }
         }
         Ok(())
+    }
+
+    fn unknown_microscope(&self, entry: &PictureEntry, name: &str) -> Fault {
+        let near = nearest(name, self.sheet.microscopes.keys().map(String::as_str));
+        let near = near.map_or_else(|| "it describes none by name".into(), |near| format!("the nearest known one is {near}"));
+        let message = format!("the picture {} names the microscope {name}, which the sheet does not describe; {near}", entry.file);
+        self.fault(entry.line, message, "correct microscope in [[picture]], or add a section [microscopes.NAME] with its scale")
     }
 
     fn entries(&self, role: Role) -> impl Iterator<Item = &PictureEntry> {
         self.sheet.pictures.iter().filter(move |entry| entry.role == role)
     }
 
-    /// Numbers of different microscopes are never pooled.
-    fn one_microscope(&self) -> Result<Option<String>, Fault> {
-        let names = self.entries(Role::Field).map(|entry| entry.place.microscope.clone()).collect::<BTreeSet<_>>();
-        if names.len() > 1 {
-            let shown = names.into_iter().map(|name| name.unwrap_or_else(|| "the default".into())).collect::<Vec<_>>().join(", ");
-            let message = format!("the fields were taken with several microscopes ({shown}), which this version cannot keep apart");
-            return Err(self.fault(None, message, "give the pictures of each microscope a folder and a lot of their own"));
+    /// The microscopes of the fields, in the order of first use; the default one where no field is named.
+    fn microscopes(&self) -> Vec<Option<String>> {
+        let mut names = Vec::new();
+        for entry in self.entries(Role::Field) {
+            if !names.contains(&entry.place.microscope) {
+                names.push(entry.place.microscope.clone());
+            }
         }
-        Ok(names.into_iter().next().flatten())
+        if names.is_empty() { vec![None] } else { names }
     }
 
-    /// Blank or dark of a microscope: named in its section, or in an entry.
-    fn lamp(&self, name: Option<&str>, microscope: &Microscope, role: Role) -> Result<Option<Named>, Fault> {
-        let (key, stated) = match role {
-            Role::Blank => ("blank", &microscope.blank),
-            _ => ("dark", &microscope.dark),
+    /// Blank or dark of a microscope: what is said of it by name, else what is said of all.
+    fn lamp(&self, name: Option<&str>, role: Role) -> Result<Option<Named>, Fault> {
+        let own = self.lamp_named(name, role)?;
+        if own.is_some() || name.is_none() { Ok(own) } else { self.lamp_named(None, role) }
+    }
+
+    /// Blank or dark that is named for just this microscope, in its section or in an entry.
+    fn lamp_named(&self, name: Option<&str>, role: Role) -> Result<Option<Named>, Fault> {
+        let of = |microscope: &'_ Microscope| match role {
+            Role::Blank => ("blank", microscope.blank.clone()),
+            _ => ("dark", microscope.dark.clone()),
         };
+        let (key, general) = of(&self.sheet.microscope);
+        // A named section holds what the default one says, so that only what differs is its own.
+        let stated =
+            name.map_or_else(|| general.clone(), |_| of(self.sheet.microscope(name)).1.filter(|own| Some(own) != general.as_ref()));
         let mut found = Vec::new();
         if let Some(file) = stated {
-            let (path, page) = self.existing(file, || microscope_key_line(&self.sheet_file, name, key))?;
-            found.push(Named { name: file.clone(), path, page, place: Place::default() });
+            let (path, page) = self.existing(&file, || microscope_key_line(&self.sheet_file, name, key))?;
+            found.push(Named { name: file, path, page, place: Place::default() });
         }
-        let fits = |entry: &&PictureEntry| entry.place.microscope.is_none() || entry.place.microscope.as_deref() == name;
-        for entry in self.entries(role).filter(fits) {
+        for entry in self.entries(role).filter(|entry| entry.place.microscope.as_deref() == name) {
             let named = self.named(entry);
             if found.iter().all(|earlier| real(&earlier.path) != real(&named.path) || earlier.page != named.page) {
                 found.push(named);

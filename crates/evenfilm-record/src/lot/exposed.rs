@@ -2,17 +2,17 @@
 
 use evenfilm_core::field::Flag;
 
-use crate::folder::Batch;
+use crate::folder::{Batch, Objective};
 use crate::pictures::Info;
 
 /// Exposures and gains that differ by more than this share are two.
 const AGREE: f64 = 0.001;
 
-/// What a field's file says against the blank's, or against the first field's where there is no blank. What either does not say cannot
+/// What a field's file says against the blank's, or against its objective's first field's where there is no blank. What either does not say cannot
 /// differ.
-pub(super) fn flags(field: &Info, batch: &Batch) -> Vec<Flag> {
-    let first = batch.fields.first().map(|field| &field.source);
-    match batch.blank.as_ref().or(first) {
+pub(super) fn flags(field: &Info, (batch, objective): (&Batch, &Objective)) -> Vec<Flag> {
+    let first = objective.fields.first().and_then(|&i| batch.fields.get(i)).map(|field| &field.source);
+    match objective.blank.as_ref().or(first) {
         Some(reference) => against(field, &reference.info),
         None => Vec::new(),
     }

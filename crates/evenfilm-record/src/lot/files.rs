@@ -3,50 +3,94 @@
 use std::ops::Range;
 use std::time::Instant;
 
+use evenfilm_core::batch::LotResult;
 use evenfilm_core::field::FieldResult;
 use evenfilm_core::quantity;
 use rayon::prelude::*;
 
 use crate::archive::{Info, Revision};
 use crate::bag::Bag;
+use crate::corrections::CORRECTIONS;
 use crate::csvw;
 use crate::fault::Fault;
-use crate::folder::Batch;
+use crate::folder::{Batch, Objective};
 use crate::recipe_file;
 use crate::tables::{self, FieldRow, GapRow, ObjectRow, RecordRow, Table};
 
-use super::{FieldFlag, Job, LotOutcome, Measured, values};
+use super::correct::STAYS;
+use super::{FieldFlag, Job, LotOutcome, Measured, ObjectiveOutcome, OfField, Seen, fields_of, values};
 
 pub(super) fn seal(mut measured: Measured<'_>, job: &Job<'_>) -> Result<LotOutcome, Fault> {
     let start = Instant::now();
     job.poll()?;
-    let flags = measured.flags();
     put_tables(&mut measured)?;
     for (name, content) in &sheets_of(measured.batch) {
         measured.staging.bag.put(name, content)?;
     }
-    let mut row = record_row(&measured, job, &flags);
-    let Measured { batch, staging, fields, result, mut timing, .. } = measured;
+    let flags = flags_of(&measured);
+    let mut records = records(&measured, job, &flags);
+    let Measured { batch, staging, seen } = measured;
     let mut finish = |bag: &mut Bag, revision: &Revision| {
         job.poll()?;
-        row.texts.retain(|(id, _)| *id != "revision");
-        row.texts.push(("revision", revision.number.to_string()));
-        put_table(bag, &tables::record(), &[&row])?;
+        for (table, rows) in &mut records {
+            for row in rows.iter_mut() {
+                row.texts.retain(|(id, _)| *id != "revision");
+                row.texts.push(("revision", revision.number.to_string()));
+            }
+            put_table(bag, table, &rows.iter().collect::<Vec<_>>())?;
+        }
         Ok(bag_info(batch, job))
     };
     let sealed = staging.seal(&mut finish)?;
-    timing.write_s += start.elapsed().as_secs_f64();
-    Ok(LotOutcome {
-        lot: batch.sheet.lot.clone(),
-        record_dir: sealed.folder,
-        revision: sealed.revision,
-        values: values(&result),
-        slides: result.slides,
-        fields: fields.len(),
+    let mut objectives: Vec<ObjectiveOutcome> = batch.objectives.iter().zip(seen).zip(flags).map(outcome).collect();
+    if let Some(first) = objectives.first_mut() {
+        first.timing.write_s += start.elapsed().as_secs_f64();
+    }
+    Ok(LotOutcome { lot: batch.sheet.lot.clone(), record_dir: sealed.folder, revision: sealed.revision, objectives })
+}
+
+/// `record.csv` and, where somebody corrected, its siblings: each with a row per objective.
+fn records(measured: &Measured<'_>, job: &Job<'_>, flags: &[Vec<FieldFlag>]) -> Vec<(Table<RecordRow>, Vec<RecordRow>)> {
+    let rows = |result: &dyn Fn(&Seen) -> LotResult, corrected: bool| {
+        let all = measured.batch.objectives.iter().zip(&measured.seen).zip(flags);
+        let row = |((objective, seen), flags): ((&Objective, &Seen), &Vec<FieldFlag>)| {
+            let flags = flags.iter().map(|flag| flag.flag.id).filter(|&id| corrected || id != STAYS);
+            record_row(measured.batch, objective, job, (&result(seen), joined(flags)))
+        };
+        all.map(row).collect::<Vec<_>>()
+    };
+    let mut records = vec![(tables::record(), rows(&|seen| seen.result.clone(), true))];
+    if !measured.batch.corrections.lines.is_empty() {
+        let uncorrected = |seen: &Seen| seen.uncorrected.clone().unwrap_or_default();
+        records.push((tables::record_uncorrected(), rows(&uncorrected, false)));
+    }
+    if measured.seen.iter().any(|seen| seen.without_rejected.is_some()) {
+        let without = |seen: &Seen| seen.without_rejected.as_ref().unwrap_or(&seen.result).clone();
+        records.push((tables::record_without_rejected(), rows(&without, true)));
+    }
+    records
+}
+
+fn outcome(((objective, seen), flags): ((&Objective, Seen), Vec<FieldFlag>)) -> ObjectiveOutcome {
+    ObjectiveOutcome {
+        microscope: objective.word().to_owned(),
+        values: values(&seen.result),
+        slides: seen.result.slides,
+        fields: seen.result.per_field.len(),
         flags,
-        notes: batch.notes.clone(),
-        timing,
-    })
+        notes: objective.notes.clone(),
+        timing: seen.timing,
+    }
+}
+
+/// The flags of the fields of each objective.
+fn flags_of(measured: &Measured<'_>) -> Vec<Vec<FieldFlag>> {
+    let fields = fields_of(measured.batch, &measured.seen);
+    let of = |objective: &Objective| {
+        let own = fields.iter().filter(|field| std::ptr::eq(field.objective, objective));
+        own.flat_map(OfField::flags).collect()
+    };
+    measured.batch.objectives.iter().map(of).collect()
 }
 
 type File = (String, Vec<u8>);
@@ -58,33 +102,40 @@ const PIECES_AT_ONCE: usize = 16;
 
 /// Writes the tables and metadata that do not depend on the revision.
 fn put_tables(measured: &mut Measured<'_>) -> Result<(), Fault> {
-    let (um_per_px, recipe) = (measured.batch.scale.um_per_px, &measured.batch.recipe);
-    let Measured { staging, fields: results, .. } = measured;
-    let bag = &mut staging.bag;
+    let fields = fields_of(measured.batch, &measured.seen);
+    let bag = &mut measured.staging.bag;
     put_rows(
         bag,
         &tables::objects(),
-        results,
-        |r| r.objects.len(),
-        |field, result, i| {
-            let object = &result.objects[i];
+        &fields,
+        |result| result.objects.len(),
+        |field, i| {
+            let (result, object, recipe) = (field.result, &field.result.objects[i], &field.objective.recipe);
             let (counted, agglomerate) = (quantity::counted(result, object, recipe), quantity::is_agglomerate(result, object, recipe));
-            ObjectRow { field, id: i + 1, object, counted, agglomerate, um_per_px }
+            let (um_per_px, microscope) = (field.objective.scale.um_per_px, field.objective.word());
+            let by_hand = field.by_hand.objects.contains(&i);
+            ObjectRow { field: field.number, id: i + 1, object, counted, agglomerate, um_per_px, microscope, by_hand }
         },
     )?;
     put_rows(
         bag,
         &tables::gaps(),
-        results,
-        |r| r.gaps.len(),
-        |field, result, i| {
-            let gap = &result.gaps[i];
-            GapRow { field, id: i + 1, gap, counted: quantity::gap_counted(result, gap), um_per_px }
+        &fields,
+        |result| result.gaps.len(),
+        |field, i| {
+            let gap = &field.result.gaps[i];
+            let (um_per_px, microscope) = (field.objective.scale.um_per_px, field.objective.word());
+            let (counted, by_hand) = (quantity::gap_counted(field.result, gap), field.by_hand.gaps.contains(&i));
+            GapRow { field: field.number, id: i + 1, gap, counted, um_per_px, microscope, by_hand }
         },
     )?;
-    let fields = fields(measured);
-    let files = [("fields.csv".into(), fields), metadata(&tables::objects()), metadata(&tables::gaps()), metadata(&tables::fields())];
-    files.iter().try_for_each(|(name, content)| measured.staging.bag.put(name, content))
+    let mut files: Vec<File> = vec![("fields.csv".into(), fields_csv(&fields))];
+    files.extend([metadata(&tables::objects()), metadata(&tables::gaps()), metadata(&tables::fields())]);
+    if !measured.batch.corrections.lines.is_empty() {
+        files.push((CORRECTIONS.into(), measured.batch.corrections.csv()));
+        files.push(metadata(&tables::corrections()));
+    }
+    files.iter().try_for_each(|(name, content)| bag.put(name, content))
 }
 
 /// Writes a table whose rows come from the fields, one field after another. Pieces of it are made on all threads and written in their
@@ -92,18 +143,18 @@ fn put_tables(measured: &mut Measured<'_>) -> Result<(), Fault> {
 fn put_rows<'a, R: Send + Sync>(
     bag: &mut Bag,
     table: &Table<R>,
-    fields: &'a [FieldResult],
+    fields: &[OfField<'a>],
     rows_of: impl Fn(&FieldResult) -> usize,
-    row: impl Fn(usize, &'a FieldResult, usize) -> R + Sync,
+    row: impl Fn(OfField<'a>, usize) -> R + Sync,
 ) -> Result<(), Fault> {
     let mut pieces = Vec::new();
-    for (i, field) in fields.iter().enumerate() {
-        let rows = rows_of(field);
-        pieces.extend((0..rows).step_by(ROWS_AT_ONCE).map(|from| (i + 1, field, from..rows.min(from + ROWS_AT_ONCE))));
+    for field in fields {
+        let rows = rows_of(field.result);
+        pieces.extend((0..rows).step_by(ROWS_AT_ONCE).map(|from| (*field, from..rows.min(from + ROWS_AT_ONCE))));
     }
-    let text = |(number, field, rows): &(usize, &'a FieldResult, Range<usize>)| {
+    let text = |(field, rows): &(OfField<'a>, Range<usize>)| {
         let mut out = Vec::new();
-        rows.clone().for_each(|i| table.push_rows(&mut out, [&row(*number, field, i)]));
+        rows.clone().for_each(|i| table.push_rows(&mut out, [&row(*field, i)]));
         out
     };
     bag.put_in_pieces(&format!("{}.csv", table.name), |put| {
@@ -115,24 +166,21 @@ fn put_rows<'a, R: Send + Sync>(
     })
 }
 
-fn fields(measured: &Measured<'_>) -> Vec<u8> {
-    let batch = measured.batch;
-    let flags: Vec<String> = measured.fields.iter().map(|f| joined(f.flags.iter().map(|flag| flag.id))).collect();
-    let rows: Vec<FieldRow<'_>> = (batch.fields.iter().zip(&measured.fields).enumerate())
-        .map(|(i, (asked, field))| FieldRow {
-            field: i + 1,
-            slide: &asked.slide,
-            microscope: batch.microscope_name.as_deref().unwrap_or_default(),
-            file: &asked.source.name,
-            archived_as: &measured.kept[i].place,
-            sha256: &measured.kept[i].sha256,
-            rejected: "",
-            flags: &flags[i],
-            result: field,
-            values: measured.result.per_field.get(i).map_or(&[], Vec::as_slice),
-        })
-        .collect();
-    tables::fields().csv(&rows)
+fn fields_csv(fields: &[OfField<'_>]) -> Vec<u8> {
+    let flags: Vec<String> = fields.iter().map(|f| joined(f.result.flags.iter().map(|flag| flag.id))).collect();
+    let row = |i: usize| FieldRow {
+        field: fields[i].number,
+        slide: &fields[i].asked.slide,
+        microscope: fields[i].objective.word(),
+        file: &fields[i].asked.source.name,
+        archived_as: &fields[i].kept.place,
+        sha256: &fields[i].kept.sha256,
+        rejected: &fields[i].by_hand.rejected,
+        flags: &flags[i],
+        result: fields[i].result,
+        values: fields[i].values,
+    };
+    tables::fields().csv(&(0..fields.len()).map(row).collect::<Vec<_>>())
 }
 
 /// The words of a list, each once, in the order of their first place.
@@ -165,9 +213,8 @@ fn sheets_of(batch: &Batch) -> Vec<File> {
     files.map(|(name, text)| (name.to_owned(), text.into_bytes())).collect()
 }
 
-fn record_row(measured: &Measured<'_>, job: &Job<'_>, flags: &[FieldFlag]) -> RecordRow {
-    let batch = measured.batch;
-    let (about, recipe, scale) = (&batch.sheet.about, &batch.recipe, &batch.scale);
+fn record_row(batch: &Batch, objective: &Objective, job: &Job<'_>, (result, flags): (&LotResult, String)) -> RecordRow {
+    let (about, recipe, scale) = (&batch.sheet.about, &batch.recipe, &objective.scale);
     let day = |date: Option<jiff::civil::Date>| date.map(|date| date.to_string());
     let stated = [
         ("lot", Some(batch.sheet.lot.clone())),
@@ -183,10 +230,11 @@ fn record_row(measured: &Measured<'_>, job: &Job<'_>, flags: &[FieldFlag]) -> Re
         ("scale_source", scale.source.clone()),
         ("scale_date", day(scale.date)),
         ("program_version", Some(job.program_version.to_owned())),
-        ("flags", Some(joined(flags.iter().map(|flag| flag.flag.id)))),
+        ("flags", Some(flags)),
+        ("microscope", objective.name.clone()),
     ];
     let texts = stated.into_iter().filter_map(|(id, text)| Some((id, text?))).collect();
-    RecordRow { texts, um_per_px: scale.um_per_px, values: measured.result.values.clone(), ci95: measured.result.ci95.clone() }
+    RecordRow { texts, um_per_px: scale.um_per_px, values: result.values.clone(), ci95: result.ci95.clone() }
 }
 
 fn bag_info(batch: &Batch, job: &Job<'_>) -> Info {
@@ -198,6 +246,6 @@ fn bag_info(batch: &Batch, job: &Job<'_>) -> Info {
         ("Evenfilm-Program-Version", job.program_version.to_owned()),
         ("Time-Source", job.moment.source.to_owned()),
     ];
-    lines.extend(batch.notes.iter().map(|note| ("Evenfilm-Note", note.clone())));
+    lines.extend(batch.notes().into_iter().map(|note| ("Evenfilm-Note", note)));
     lines
 }

@@ -156,7 +156,7 @@ fn another_exposure_than_the_blanks_is_flagged() {
         exposures.iter().zip(&bench.pictures).for_each(|((file, ms), counts)| tiff(&lot.join(file), &[counts], packing, *ms));
     });
     let outcome = bench.measured(&lot, Budget::default(), "out");
-    let flags: Vec<_> = outcome.flags.iter().filter(|flag| flag.flag.id == "exposure_changed").collect();
+    let flags: Vec<_> = outcome.flags().filter(|flag| flag.flag.id == "exposure_changed").collect();
     assert_eq!(flags.iter().map(|flag| (flag.field, flag.flag.value, flag.flag.limit)).collect::<Vec<_>>(), [(2, Some(0.025), Some(0.02))]);
 }
 
@@ -183,14 +183,14 @@ fn floats_of_a_lot_share_one_scale() {
     let of_one = lot("one", "", 1.0);
     let expected = objects(&of_one, "out-one");
     let batch = Batch::open(&of_one, &Options::default()).unwrap();
-    assert_eq!((batch.float_full_scale, batch.full_scale), (Some(1.0), 65535));
-    assert!(batch.notes.iter().all(|note| note.ends_with("1 values are no numbers and are read as black")) && batch.notes.len() == 3);
+    assert_eq!((batch.objectives[0].float_full_scale, batch.objectives[0].full_scale), (Some(1.0), 65535));
+    assert!(batch.notes().iter().all(|note| note.ends_with("1 values are no numbers and are read as black")) && batch.notes().len() == 3);
     // Powers of two change nothing but the exponent.
     let wide = lot("wide", "full_scale = 4096\n", 4096.0);
     assert!(objects(&wide, "out-wide") == expected);
     let unsaid = Batch::open(&lot("unsaid", "", 4096.0), &Options::default()).unwrap();
-    assert_eq!(unsaid.float_full_scale, Some(4096.0));
+    assert_eq!(unsaid.objectives[0].float_full_scale, Some(4096.0));
     assert!(unsaid.sheet_as_used().canonical().contains("full_scale = 4096.0"), "{}", unsaid.sheet_as_used().canonical());
     let endless = Batch::open(&lot("endless", "", f32::MAX), &Options::default()).unwrap();
-    assert!(endless.float_full_scale.is_some_and(f64::is_finite));
+    assert!(endless.objectives[0].float_full_scale.is_some_and(f64::is_finite));
 }

@@ -1,33 +1,36 @@
-//! All fields of a lot, one after another.
+//! All fields of a lot, one objective after another.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 use std::time::Instant;
 
+use evenfilm_core::batch::LotResult;
+use evenfilm_core::dust;
 use evenfilm_core::field::{self, FieldResult, Setting};
 use evenfilm_core::light::{Correction, Lamp, Optics};
 use evenfilm_core::plane::{Rect, Samples, Stage, Stop, Watch};
 use evenfilm_core::recipe::{Film, LightFrom};
-use evenfilm_core::{batch, dust};
 
 use crate::archive::Staging;
 use crate::fault::Fault;
-use crate::folder::{Batch, Source, file_of};
+use crate::folder::{Batch, Objective, Source, file_of};
 use crate::names::Places;
 use crate::overlay;
 use crate::pictures::Picture;
 use crate::sheet::{Mode, Role};
 
+use super::correct::{self, Numbers};
 use super::exposed;
 use super::pictures::{Read, for_each, read};
-use super::{Event, Job, Kept, Measured, Timing, stopped};
+use super::{ByHand, Event, Job, Kept, Measured, Seen, Timing, stopped};
 
 /// A blank without a single count as bright as this is black: one 256th of full scale.
 const DARKEST_BLANK: u16 = 256;
 
-/// What all fields of a lot share.
+/// What all fields of an objective share.
 struct Bench<'a> {
     batch: &'a Batch,
+    objective: &'a Objective,
     lamp: Lamp<'a>,
     /// The pictures that the lamp reads.
     lit: [Option<&'a Read>; 2],
@@ -68,8 +71,9 @@ struct Progress {
     images: Places,
     overlays: Places,
     timing: Timing,
+    /// Fields of the objective that is being measured.
     fields: BTreeMap<usize, (FieldResult, Kept)>,
-    /// Film levels seen on each slide.
+    /// Film levels seen on each slide through that objective.
     films: BTreeMap<String, Vec<u16>>,
     /// Files that lie in the record: place and digest.
     copied: BTreeMap<PathBuf, (String, String)>,
@@ -104,27 +108,9 @@ pub(super) fn all_fields<'a>(batch: &'a Batch, staging: Staging, job: &Job<'_>) 
         films: BTreeMap::new(),
         copied: BTreeMap::new(),
     };
-    let start = Instant::now();
-    let open = |source: &Option<Source>| source.as_ref().map(|source| read(batch, source, job)).transpose();
-    let (blank, dark) = (open(&batch.blank)?, open(&batch.dark)?);
-    progress.timing.read_s += start.elapsed().as_secs_f64();
-    if let (Some(read), Some(source)) = (&blank, &batch.blank) {
-        check_blank(&read.picture, source, batch.full_scale)?;
-    }
-
-    let bench = progress.bench(batch, job, [blank.as_ref(), dark.as_ref()])?;
-    let waiting = progress.fields_with_film(&bench)?;
-    progress.fields_by_others(&bench, &waiting)?;
-    progress.archive_others(batch, [blank.as_ref(), dark.as_ref()])?;
-
-    progress.name_dust(&bench)?;
-
-    let (fields, kept): (Vec<FieldResult>, Vec<Kept>) = progress.fields.into_values().unzip();
-    let start = Instant::now();
-    let slides: Vec<String> = batch.fields.iter().map(|field| field.slide.clone()).collect();
-    let result = batch::lot(&fields, &slides, 0, &batch.recipe);
-    progress.timing.measure_s += start.elapsed().as_secs_f64();
-    Ok(Measured { batch, staging: progress.staging, fields, kept, result, timing: progress.timing })
+    let seen = batch.objectives.iter().map(|objective| progress.objective(batch, objective, job)).collect::<Result<Vec<_>, _>>()?;
+    progress.archive_others(batch)?;
+    Ok(Measured { batch, staging: progress.staging, seen })
 }
 
 /// Refuses a blank that tells nothing about the light.
@@ -152,36 +138,69 @@ fn check_blank(blank: &Picture, source: &Source, full_scale: u16) -> Result<(), 
 }
 
 impl Bench<'_> {
+    const fn of(&self) -> (&Batch, &Objective) {
+        (self.batch, self.objective)
+    }
+
     /// What is known of the film elsewhere when a field is first looked at. Where no other field could say more, it need not wait.
     fn first_time(&self, index: usize) -> Elsewhere {
-        let (fields, film) = (&self.batch.fields, self.batch.recipe.light.film);
-        let alone = fields.iter().filter(|field| field.slide == fields[index].slide).count() == 1;
+        let (fields, film) = (&self.batch.fields, self.objective.recipe.light.film);
+        let alone = self.objective.fields.iter().filter(|&&i| fields[i].slide == fields[index].slide).count() == 1;
         if alone || film == Film::Clear { Elsewhere::Known(None) } else { Elsewhere::Unasked }
     }
 }
 
 impl Progress {
-    fn bench<'a>(&mut self, batch: &'a Batch, job: &'a Job<'a>, [blank, dark]: [Option<&'a Read>; 2]) -> Result<Bench<'a>, Fault> {
+    /// Measures all fields of an objective, and nothing of another: light, film levels, dust and numbers are its own.
+    fn objective(&mut self, batch: &Batch, objective: &Objective, job: &Job<'_>) -> Result<Seen, Fault> {
+        let start = Instant::now();
+        let open = |source: &Option<Source>| source.as_ref().map(|source| read((batch, objective), source, job)).transpose();
+        let (blank, dark) = (open(&objective.blank)?, open(&objective.dark)?);
+        self.timing.read_s += start.elapsed().as_secs_f64();
+        if let (Some(read), Some(source)) = (&blank, &objective.blank) {
+            check_blank(&read.picture, source, objective.full_scale)?;
+        }
+
+        let bench = self.bench((batch, objective), job, [blank.as_ref(), dark.as_ref()])?;
+        let waiting = self.fields_with_film(&bench)?;
+        self.fields_by_others(&bench, &waiting)?;
+        self.archive_lamps(objective, [blank.as_ref(), dark.as_ref()])?;
+        let (mut by_hand, uncorrected) = self.name_by_others(&bench)?;
+
+        self.films.clear();
+        let (mut fields, kept): (Vec<FieldResult>, Vec<Kept>) = std::mem::take(&mut self.fields).into_values().unzip();
+        let start = Instant::now();
+        let numbers = correct::pool(batch, objective, &mut fields, &mut by_hand, uncorrected);
+        self.timing.measure_s += start.elapsed().as_secs_f64();
+        let Numbers { result, per_field, uncorrected, without_rejected } = numbers;
+        Ok(Seen { fields, kept, by_hand, result, per_field, uncorrected, without_rejected, timing: std::mem::take(&mut self.timing) })
+    }
+
+    fn bench<'a>(
+        &mut self,
+        (batch, objective): (&'a Batch, &'a Objective),
+        job: &'a Job<'a>,
+        [blank, dark]: [Option<&'a Read>; 2],
+    ) -> Result<Bench<'a>, Fault> {
         let clock = Clock::start([blank, dark], None);
         let lit = [blank, dark];
         let silent = |_: Stage, _: f32| {};
         let watch = Watch { cancel: job.cancel, tell: &silent };
         let samples = |read: Option<&'a Read>| read.map(|read| &read.picture as &dyn evenfilm_core::plane::Samples);
-        let blank = blank.filter(|_| batch.recipe.light.from != Some(LightFrom::Picture));
+        let blank = blank.filter(|_| objective.recipe.light.from != Some(LightFrom::Picture));
         let lamp = Lamp::new(samples(blank), samples(dark), watch).map_err(|stop| {
-            let source = batch.blank.as_ref().or(batch.dark.as_ref()).map_or(batch.folder.as_path(), |source| &source.path);
+            let source = objective.blank.as_ref().or(objective.dark.as_ref()).map_or(batch.folder.as_path(), |source| &source.path);
             stopped(&stop, source)
         })?;
-        let lamp = if batch.microscope.mode == Some(Mode::Darkfield) { lamp.in_dark_field() } else { lamp };
+        let lamp = if objective.microscope.mode == Some(Mode::Darkfield) { lamp.in_dark_field() } else { lamp };
         clock.stop(&mut self.timing.measure_s, &mut self.timing.read_s);
-        Ok(Bench { batch, lamp, lit, optics: batch.optics(), job })
+        Ok(Bench { batch, objective, lamp, lit, optics: objective.optics(), job })
     }
 
     /// Measures the fields that show enough film; gives the others.
     fn fields_with_film(&mut self, bench: &Bench<'_>) -> Result<Vec<usize>, Fault> {
         let mut waiting = Vec::new();
-        let wanted: Vec<usize> = (0..bench.batch.fields.len()).collect();
-        let waited_s = for_each(bench.batch, &wanted, bench.job, &mut |index, read| {
+        let waited_s = for_each(bench.of(), &bench.objective.fields, bench.job, &mut |index, read| {
             if !self.field(bench, index, read, bench.first_time(index))? {
                 let name = &bench.batch.fields[index].source.name;
                 (bench.job.tell)(Event::Waits { number: index + 1, name });
@@ -195,7 +214,7 @@ impl Progress {
 
     /// Measures the fields that show too little film, with the film level of their slide's other fields.
     fn fields_by_others(&mut self, bench: &Bench<'_>, waiting: &[usize]) -> Result<(), Fault> {
-        let waited_s = for_each(bench.batch, waiting, bench.job, &mut |index, read| {
+        let waited_s = for_each(bench.of(), waiting, bench.job, &mut |index, read| {
             let film = self.films.get(&bench.batch.fields[index].slide).and_then(|levels| median(levels));
             self.field(bench, index, read, Elsewhere::Known(film)).map(drop)
         })?;
@@ -211,55 +230,61 @@ impl Progress {
         let watch = Watch { cancel: bench.job.cancel, tell: &tell };
         let stopped = |stop: Stop| stopped(&stop, &asked.source.path);
         let picture = &read.picture;
-        let setting = Setting { optics: &bench.optics, recipe: &bench.batch.recipe, watch };
+        let setting = Setting { optics: &bench.optics, recipe: &bench.objective.recipe, watch };
         let (seen, light) = field::survey(picture, &bench.lamp, &setting).map_err(stopped)?;
         if seen.film.is_none() && elsewhere == Elsewhere::Unasked {
             clock.stop(&mut self.timing.measure_s, &mut self.timing.read_s);
             return Ok(false);
         }
         let mut result = field::measure(picture, (&seen, &light), elsewhere.level(), &setting).map_err(stopped)?;
-        result.flags.extend(exposed::flags(&asked.source.info, bench.batch));
+        result.flags.extend(exposed::flags(&asked.source.info, bench.of()));
         if let (Some(film), Elsewhere::Unasked) = (seen.film, elsewhere) {
             self.films.entry(asked.slide.clone()).or_default().push(film.level);
         }
         clock.stop(&mut self.timing.measure_s, &mut self.timing.read_s);
         let clock = Clock::start(bench.lit, Some(&read.picture));
-        let kept = self.archive_field(bench.batch, &asked.source, read, (&result, &light))?;
+        let kept = self.archive_field(bench, &asked.source, read, (&result, &light))?;
         clock.stop(&mut self.timing.write_s, &mut self.timing.read_s);
         self.fields.insert(index, (result, kept));
         (bench.job.tell)(Event::Done { number: index + 1, name: &asked.source.name });
         Ok(true)
     }
 
-    /// Names what is dark at one place in all fields, and draws the overlays of the fields that hold it again.
-    fn name_dust(&mut self, bench: &Bench<'_>) -> Result<(), Fault> {
+    /// Names what only other fields or a person can tell: what is dark at one place in all fields, and corrections by hand. Draws the
+    /// overlays of the fields that change again. Gives what was corrected, and the numbers without that.
+    fn name_by_others(&mut self, bench: &Bench<'_>) -> Result<(Vec<ByHand>, Option<LotResult>), Fault> {
         let start = Instant::now();
         let (indices, (mut fields, kept)): (Vec<usize>, (Vec<FieldResult>, Vec<Kept>)) =
             std::mem::take(&mut self.fields).into_iter().unzip();
-        let changed = dust::mark(&mut fields);
+        let mut changed: BTreeSet<usize> = dust::mark(&mut fields).into_iter().map(|i| indices[i]).collect();
+        let corrected = !bench.batch.corrections.lines.is_empty();
+        let uncorrected = corrected.then(|| correct::plain(bench.batch, bench.objective, &fields));
+        let by_hand = correct::kinds(bench.batch, bench.objective, &mut fields)?;
+        changed.extend(indices.iter().zip(&by_hand).filter(|(_, hand)| hand.changes_kinds()).map(|(i, _)| *i));
+        let changed: Vec<usize> = changed.into_iter().collect();
         self.fields = indices.into_iter().zip(fields.into_iter().zip(kept)).collect();
         self.timing.measure_s += start.elapsed().as_secs_f64();
         let silent = |_: Stage, _: f32| {};
         let watch = Watch { cancel: bench.job.cancel, tell: &silent };
-        let waited_s = for_each(bench.batch, &changed, bench.job, &mut |index, read| {
+        let waited_s = for_each(bench.of(), &changed, bench.job, &mut |index, read| {
             let clock = Clock::start(bench.lit, Some(&read.picture));
             let path = &bench.batch.fields[index].source.path;
             let Some((result, kept)) = self.fields.get(&index) else { return Ok(()) };
-            let setting = Setting { optics: &bench.optics, recipe: &bench.batch.recipe, watch };
+            let setting = Setting { optics: &bench.optics, recipe: &bench.objective.recipe, watch };
             let drawn = field::survey(&read.picture, &bench.lamp, &setting)
-                .and_then(|(_, light)| overlay::draw(result, &bench.batch.recipe, &|at: Rect| light.levels(&read.picture, at)));
+                .and_then(|(_, light)| overlay::draw(result, &bench.objective.recipe, &|at: Rect| light.levels(&read.picture, at)));
             self.staging.bag.put(&kept.overlay, &drawn.map_err(|stop| stopped(&stop, path))?)?;
             clock.stop(&mut self.timing.write_s, &mut self.timing.read_s);
             Ok(())
         })?;
         self.timing.read_s += waited_s;
-        Ok(())
+        Ok((by_hand, uncorrected))
     }
 
     /// Writes the overlay of a field and copies its picture, while both are at hand.
     fn archive_field(
         &mut self,
-        batch: &Batch,
+        bench: &Bench<'_>,
         source: &Source,
         read: &Read,
         measured: (&FieldResult, &Correction<'_>),
@@ -268,7 +293,7 @@ impl Progress {
         let picture: &Picture = &read.picture;
         let levels = |at: Rect| light.levels(picture, at);
         // The disk copies while the processors draw.
-        let (png, kept) = rayon::join(|| overlay::draw(result, &batch.recipe, &levels), || self.archive(source, Some(read)));
+        let (png, kept) = rayon::join(|| overlay::draw(result, &bench.objective.recipe, &levels), || self.archive(source, Some(read)));
         let (png, mut kept) = (png.map_err(|stop| stopped(&stop, &source.path))?, kept?);
         let file = source.file();
         let stem = file.rsplit_once('.').map_or(file, |(stem, _)| stem);
@@ -295,23 +320,34 @@ impl Progress {
         Ok(Kept { place, sha256, overlay: String::new() })
     }
 
-    /// Copies blank, dark and what else the sheet wants kept.
-    fn archive_others(&mut self, batch: &Batch, lamp: [Option<&Read>; 2]) -> Result<(), Fault> {
+    /// Copies blank and dark of an objective.
+    fn archive_lamps(&mut self, objective: &Objective, lamp: [Option<&Read>; 2]) -> Result<(), Fault> {
         let start = Instant::now();
-        for (source, read) in [&batch.blank, &batch.dark].into_iter().zip(lamp) {
+        for (source, read) in [&objective.blank, &objective.dark].into_iter().zip(lamp) {
             if let Some(source) = source {
                 self.archive(source, read)?;
             }
         }
-        let kept = [Role::Ruling, Role::Overview, Role::Label, Role::Evidence];
-        for entry in batch.sheet.pictures.iter().filter(|entry| kept.contains(&entry.role)) {
-            let (path, _) = file_of(&batch.folder, &entry.file);
-            if !self.copied.contains_key(&path) {
-                let place = format!("images/{}", self.images.give(&entry.file));
-                self.staging.bag.copy(&place, &path)?;
-            }
-        }
         self.timing.write_s += start.elapsed().as_secs_f64();
+        Ok(())
+    }
+
+    /// Copies what else the sheet names: rulings, overviews, labels and evidence of whatever kind of file, and blanks and darks of
+    /// microscopes that no field was taken with.
+    fn archive_others(&mut self, batch: &Batch) -> Result<(), Fault> {
+        let entries = batch.sheet.pictures.iter().filter(|entry| entry.role != Role::Field).map(|entry| &entry.file);
+        let sections = [&batch.sheet.microscope].into_iter().chain(batch.sheet.microscopes.values());
+        let unused = sections.flat_map(|section| section.blank.iter().chain(&section.dark));
+        for (name, must_be_there) in entries.map(|name| (name, true)).chain(unused.map(|name| (name, false))) {
+            let (path, page) = file_of(&batch.folder, name);
+            if self.copied.contains_key(&path) || !(must_be_there || path.is_file()) {
+                continue;
+            }
+            let file = page.and_then(|_| name.rsplit_once('#')).map_or(name.as_str(), |(file, _)| file);
+            let place = format!("images/{}", self.images.give(file));
+            let sha256 = self.staging.bag.copy(&place, &path)?;
+            self.copied.insert(path, (place, sha256));
+        }
         Ok(())
     }
 }

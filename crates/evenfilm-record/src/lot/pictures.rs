@@ -7,7 +7,7 @@ use std::thread;
 use std::time::{Instant, SystemTime};
 
 use crate::fault::Fault;
-use crate::folder::{Batch, Source};
+use crate::folder::{Batch, Objective, Source};
 use crate::pictures::{Picture, Reading};
 
 use super::Job;
@@ -38,17 +38,17 @@ impl Stamp {
 }
 
 /// Opens a picture; decodes it where it is small.
-pub(super) fn read(batch: &Batch, source: &Source, job: &Job<'_>) -> Result<Read, Fault> {
+pub(super) fn read((batch, objective): (&Batch, &Objective), source: &Source, job: &Job<'_>) -> Result<Read, Fault> {
     let stamp = Stamp::of(&source.path);
     // What does not fit into memory goes where the record goes: there must be room anyway.
-    let reading = Reading { scratch: Some(job.out), ..batch.reading() };
+    let reading = Reading { scratch: Some(job.out), ..batch.reading(objective) };
     Ok(Read { picture: Picture::open_page(&source.path, source.info.page, &reading)?, stamp })
 }
 
-/// Calls `each` for the fields `wanted`, in their order, while the next picture is read on a thread of its own; at most two are held at a
+/// Calls `each` for the fields `wanted`, all of one objective, in their order, while the next picture is read on a thread of its own; at most two are held at a
 /// time. Gives the seconds that were spent waiting.
 pub(super) fn for_each(
-    batch: &Batch,
+    of: (&Batch, &Objective),
     wanted: &[usize],
     job: &Job<'_>,
     each: &mut dyn FnMut(usize, &Read) -> Result<(), Fault>,
@@ -58,7 +58,7 @@ pub(super) fn for_each(
         let (send, receive) = sync_channel(0);
         let reader = thread::Builder::new().name("read ahead".into());
         reader
-            .spawn_scoped(scope, move || read_ahead(batch, wanted, job, &send))
+            .spawn_scoped(scope, move || read_ahead(of, wanted, job, &send))
             .map_err(|e| Fault::work(format!("cannot start reading pictures: {e}"), "close other programs, then measure again"))?;
         for &field in wanted {
             let start = Instant::now();
@@ -72,12 +72,12 @@ pub(super) fn for_each(
 }
 
 /// Reads until somebody stops it, a picture fails, or nobody listens any more.
-fn read_ahead(batch: &Batch, wanted: &[usize], job: &Job<'_>, send: &SyncSender<Result<Read, Fault>>) {
+fn read_ahead(of: (&Batch, &Objective), wanted: &[usize], job: &Job<'_>, send: &SyncSender<Result<Read, Fault>>) {
     for &field in wanted {
         if job.poll().is_err() {
             return;
         }
-        let read = read(batch, &batch.fields[field].source, job);
+        let read = read(of, &of.0.fields[field].source, job);
         let failed = read.is_err();
         if send.send(read).is_err() || failed {
             return;

@@ -60,13 +60,13 @@ fn tree(folder: &Path) -> Vec<(String, Vec<u8>)> {
     files
 }
 
-fn rows(record: &Path, name: &str) -> Vec<csv::StringRecord> {
+pub(super) fn rows(record: &Path, name: &str) -> Vec<csv::StringRecord> {
     let mut reader = csv::Reader::from_path(record.join("data").join(name)).unwrap();
     reader.records().map(Result::unwrap).collect()
 }
 
 /// Whether a bag is whole: RFC 8493, section 3.
-fn assert_whole(record: &Path) {
+pub(super) fn assert_whole(record: &Path) {
     let files = tree(record);
     let content = |name: &str| &files.iter().find(|(n, _)| n == name).unwrap_or_else(|| panic!("no {name}")).1;
     let listed = |manifest: &str| -> Vec<(String, String)> {

@@ -171,7 +171,8 @@ fn no_direction_swallows_a_line() {
 fn large_fields_are_reduced_by_a_whole_factor() {
     assert_eq!([4096, 4097, 8192, 8193, 1].map(|w| reduction((w, 1))), [1, 2, 2, 3, 1]);
     let plane = Plane::from_shape_fn((4, 5), |(y, x)| (10 * y + x) as Level);
-    assert_eq!(reduced(&plane, 2), [6, 8, 26, 28]);
+    assert_eq!(reduced(&plane, [2, 2]), [6, 8, 26, 28]);
+    assert_eq!(reduced(&plane.slice(ndarray::s![.., ..1]).to_owned(), [1, 2]), [5, 25], "a picture narrower than a square");
     let result = field((4100, 50), &[(2000.0, 25.0, 20.0)], &[]);
     let (width, height, indices) = decoded(&drawn(&result));
     assert_eq!((width, height), (2050, 25));

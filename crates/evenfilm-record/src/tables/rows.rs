@@ -6,11 +6,18 @@ use evenfilm_core::objects::Object;
 use evenfilm_core::quantity::{Interval, QUANTITIES};
 
 use super::{Cell, Column, Datatype, Table, Value};
+use crate::corrections::{Change, Correction};
 
 const ISO_9276_6: &str = "ISO 9276-6:2008";
 const MILES_LANTUEJOUL: &str = "Miles–Lantuéjoul, on the measured region";
 
-/// What `record.csv` says of a lot.
+/// What decided on a kind that data/corrections.csv gives.
+const HAND: &str = "hand";
+
+/// Numbers of different objectives are never pooled.
+const MICROSCOPE: &str = "microscope setting (objective) that it was taken with, as the sheet names it; empty for the default one";
+
+/// What `record.csv` says of a lot, or of what one objective of several showed of it.
 #[derive(Clone, Debug, Default)]
 pub struct RecordRow {
     /// The text columns, each under its column's name; those that are not here are empty.
@@ -38,7 +45,7 @@ pub struct FieldRow<'a> {
     pub archived_as: &'a str,
     /// SHA-256 of the picture.
     pub sha256: &'a str,
-    /// Why it is left out; empty for the ones that count.
+    /// Why it was rejected by hand; empty for the others.
     pub rejected: &'a str,
     /// Names of its flags, a blank between.
     pub flags: &'a str,
@@ -63,6 +70,10 @@ pub struct ObjectRow<'a> {
     pub agglomerate: bool,
     /// Width of a pixel, µm.
     pub um_per_px: f64,
+    /// Name of its microscope; empty for the default one.
+    pub microscope: &'a str,
+    /// Whether its kind was given by hand.
+    pub by_hand: bool,
 }
 
 impl ObjectRow<'_> {
@@ -89,6 +100,10 @@ pub struct GapRow<'a> {
     pub counted: bool,
     /// Width of a pixel, µm.
     pub um_per_px: f64,
+    /// Name of its microscope; empty for the default one.
+    pub microscope: &'a str,
+    /// Whether its kind was given by hand.
+    pub by_hand: bool,
 }
 
 impl GapRow<'_> {
@@ -147,6 +162,7 @@ const RECORD_TEXTS: [&[(&str, Datatype, &str)]; 2] = [
         ("verdict", Datatype::Text, "within, outside, undecided or provisional, against the stated limits; empty without one"),
         ("verdict_scope", Datatype::Text, "what the verdict speaks of: slide or lot"),
         ("flags", Datatype::Text, "what a reader should know: names of flags, a blank between"),
+        ("microscope", Datatype::Text, MICROSCOPE),
     ],
 ];
 
@@ -175,14 +191,61 @@ fn quantities<R>(values: Numbers<R>, intervals: Option<Numbers<R>>) -> Vec<Colum
     columns
 }
 
-/// `record.csv`: one row, the lot.
+/// `record.csv`: a row per objective; most lots have one.
 pub fn record() -> Table<RecordRow> {
     let [before, after] = RECORD_TEXTS;
     let mut columns: Vec<_> = before.iter().map(record_text).collect();
     columns.push(number("um_per_px", "µm", ["width of a pixel in the film", ""], |row: &RecordRow| measured(row.um_per_px)));
     columns.extend(after.iter().map(record_text));
     columns.extend(quantities(|row: &RecordRow| &row.values, Some(|row: &RecordRow| &row.ci95)));
-    Table { name: "record", about: "one row: the lot", columns }
+    Table { name: "record", about: "a row per objective that the lot was photographed with: the lot", columns }
+}
+
+/// `record-uncorrected.csv`: the same without corrections by hand.
+pub fn record_uncorrected() -> Table<RecordRow> {
+    Table { name: "record-uncorrected", about: "as record.csv, without the changes of corrections.csv", ..record() }
+}
+
+/// `record-without-rejected.csv`: the same without any field that was rejected by hand.
+pub fn record_without_rejected() -> Table<RecordRow> {
+    let about = "as record.csv, also without the fields that were rejected by hand for reasons that are not the recipe's";
+    Table { name: "record-without-rejected", about, ..record() }
+}
+
+/// `corrections.csv`: a row per correction by hand, in the order in which they hold.
+pub fn corrections() -> Table<Correction> {
+    type Row = Correction;
+    let columns = vec![
+        text("field", "picture of the field, as fields.csv names it", |row: &Row| Cell::Text(&row.field)),
+        text("thing", "what is changed: object, gap or field", |row| {
+            Cell::Text(match row.change {
+                Change::Object(..) => "object",
+                Change::Gap(..) => "gap",
+                Change::LeaveOut => "field",
+            })
+        }),
+        number("x_um", "µm", ["place upon the thing from the left side of the picture; empty for a field", ""], |row| place_of(row, 0)),
+        number("y_um", "µm", ["place upon the thing from the top of the picture; empty for a field", ""], |row| place_of(row, 1)),
+        text("change", "kind: it is of another kind; leave_out: the field is rejected", |row| {
+            Cell::Text(if row.change == Change::LeaveOut { "leave_out" } else { "kind" })
+        }),
+        text("to", "the kind that it is of; empty for a field", |row| match row.change {
+            Change::Object(_, kind) => Cell::Text(kind.word()),
+            Change::Gap(_, kind) => Cell::Text(kind.word()),
+            Change::LeaveOut => Cell::Empty,
+        }),
+        text("reason", "why", |row| Cell::Text(&row.reason)),
+        text("by", "who", |row| Cell::Text(&row.by)),
+        text("at", "when: a date, or a moment (RFC 3339)", |row| Cell::Text(&row.at)),
+    ];
+    Table { name: "corrections", about: "a row per correction by hand, in the order in which they hold", columns }
+}
+
+fn place_of(row: &Correction, i: usize) -> Cell<'static> {
+    match row.change {
+        Change::Object(at, _) | Change::Gap(at, _) => Cell::Number(Some(at[i])),
+        Change::LeaveOut => Cell::Empty,
+    }
 }
 
 /// `fields.csv`: a row per field.
@@ -191,13 +254,15 @@ pub fn fields<'a>() -> Table<FieldRow<'a>> {
     let mut columns = vec![
         whole("field", "number of the field in the lot", |row: &Row<'a>| Cell::Whole(row.field as u64)),
         text("slide", "slide that it shows", |row| Cell::Text(row.slide)),
-        text("microscope", "microscope setting that it was taken with", |row| Cell::Text(row.microscope)),
+        text("microscope", MICROSCOPE, |row| Cell::Text(row.microscope)),
         text("file", "picture, as the sheet or the folder names it", |row| Cell::Text(row.file)),
         text("archived_as", "where this record keeps the picture, below data/", |row| Cell::Text(row.archived_as)),
         text("picture_sha256", "SHA-256 of the picture", |row| Cell::Text(row.sha256)),
         whole("width_px", "columns of the picture", |row| Cell::Whole(u64::from(row.result.size.0))),
         whole("height_px", "rows of the picture", |row| Cell::Whole(u64::from(row.result.size.1))),
-        text("rejected", "why the field is left out; empty for the ones that count", |row| Cell::Text(row.rejected)),
+        text("rejected", "why it was rejected by hand; it is left out of the numbers, unless its flags say rejected_by_hand", |row| {
+            Cell::Text(row.rejected)
+        }),
         text("flags", "what a reader should know: names of flags, a blank between", |row| Cell::Text(row.flags)),
         number("blur_px", "px", ["standard deviation of the blur that outlines are corrected for", ""], |row| {
             measured(row.result.calibration.blur_px)
@@ -262,12 +327,15 @@ pub fn objects<'a>() -> Table<ObjectRow<'a>> {
         number("inscribed_um", "µm", ["diameter of the largest circle inside; empty where the frame cuts it", ISO_9276_6], |row| {
             row.whole(row.object.shape.inscribed_px * row.um_per_px)
         }),
-        text("kind_by", "the measure that decided on the kind: frame, size, ring, elongation, corners or repeat", |row| {
-            Cell::Text(row.object.told.by.word())
-        }),
+        text(
+            "kind_by",
+            "the measure that decided on the kind: frame, size, ring, elongation, corners or repeat; hand: a person did",
+            |row| Cell::Text(if row.by_hand { HAND } else { row.object.told.by.word() }),
+        ),
         number("kind_value", "", ["its value: see the table of kinds in the documentation of the program", ""], |row| {
-            measured(f64::from(row.object.told.value))
+            if row.by_hand { Cell::Empty } else { measured(f64::from(row.object.told.value)) }
         }),
+        text("microscope", MICROSCOPE, |row| Cell::Text(row.microscope)),
     ];
     Table { name: "objects", about: "a row per object detected, counted or not", columns }
 }
@@ -290,12 +358,15 @@ pub fn gaps<'a>() -> Table<GapRow<'a>> {
         flag("counted", "whether it is at least gap_from_um across and not the bright centre of a hollow thing", |row| {
             Cell::Flag(row.counted)
         }),
-        text("kind_by", "the measure that decided on the kind: size, span, elongation, frame, rim or circularity", |row| {
-            Cell::Text(row.gap.told.by.word())
-        }),
+        text(
+            "kind_by",
+            "the measure that decided on the kind: size, span, elongation, frame, rim or circularity; hand: a person did",
+            |row| Cell::Text(if row.by_hand { HAND } else { row.gap.told.by.word() }),
+        ),
         number("kind_value", "", ["its value: see the table of kinds in the documentation of the program", ""], |row| {
-            measured(row.gap.told.value)
+            if row.by_hand { Cell::Empty } else { measured(row.gap.told.value) }
         }),
+        text("microscope", MICROSCOPE, |row| Cell::Text(row.microscope)),
     ];
     Table { name: "gaps", about: "a row per gap", columns }
 }

@@ -85,7 +85,16 @@ fn formulas_are_neutralised_and_numbers_are_not() {
 fn lines_end_with_cr_lf_and_have_all_cells() {
     let table = objects();
     let object = object(1.0);
-    let rows = [1, 2].map(|id| ObjectRow { field: 1, id, object: &object, counted: true, agglomerate: false, um_per_px: 0.25 });
+    let rows = [1, 2].map(|id| ObjectRow {
+        field: 1,
+        id,
+        object: &object,
+        counted: true,
+        agglomerate: false,
+        um_per_px: 0.25,
+        microscope: "",
+        by_hand: false,
+    });
     let csv = String::from_utf8(table.csv(&rows)).unwrap();
     assert_eq!(csv.matches("\r\n").count(), 3);
     assert_eq!(csv.matches('\n').count(), 3);
@@ -95,22 +104,26 @@ fn lines_end_with_cr_lf_and_have_all_cells() {
 #[test]
 fn objects_are_in_micrometres() {
     let object = object(10.5);
-    let row = ObjectRow { field: 3, id: 7, object: &object, counted: false, agglomerate: false, um_per_px: 0.25 };
+    let row =
+        ObjectRow { field: 3, id: 7, object: &object, counted: false, agglomerate: false, um_per_px: 0.25, microscope: "", by_hand: false };
     let cells = cells(&objects(), &row);
     let expected = "field id x_um y_um kind counted area_um2 diameter_um feret_max_um feret_min_um perimeter_um circularity solidity \
                     aspect_ratio od_mean od_peak constituents agglomerate touches_frame weight sized_by convexity inscribed_um kind_by \
-                    kind_value";
+                    kind_value microscope";
     assert_eq!(cells.iter().map(|(id, _)| id.as_str()).collect::<Vec<_>>(), expected.split(' ').collect::<Vec<_>>());
     let values: Vec<&str> = cells.iter().map(|(_, value)| value.as_str()).collect();
     let expected = "3 7 2.625 5.0625 powder false 4.00771605 2.25893394 2.375 2.125 7.075 0.991 0.99 0.9 0.61 0.95 1 false false 1.02 deficit 0.98 2.0625 \
-                    elongation 1.25";
+                    elongation 1.25 ";
     assert_eq!(values, expected.split(' ').collect::<Vec<_>>());
 }
 
 #[test]
 fn the_shape_of_what_the_frame_cuts_is_not_measured() {
     let object = Object { touches_frame: true, weight: None, ..object(10.5) };
-    let cells = cells(&objects(), &ObjectRow { field: 3, id: 7, object: &object, counted: true, agglomerate: false, um_per_px: 0.25 });
+    let cells = cells(
+        &objects(),
+        &ObjectRow { field: 3, id: 7, object: &object, counted: true, agglomerate: false, um_per_px: 0.25, microscope: "", by_hand: false },
+    );
     for id in ["perimeter_um", "circularity", "solidity", "aspect_ratio", "convexity", "inscribed_um", "weight"] {
         assert_eq!(cell(&cells, id), "", "{id}");
     }
@@ -130,9 +143,9 @@ fn gaps_have_the_columns_of_the_design() {
         told: ToldGap { kind: GapKind::Unsure, by: GapMeasure::Size, value: 4.5 },
         in_hollow: false,
     };
-    let cells = cells(&gaps(), &GapRow { field: 1, id: 1, gap: &gap, counted: true, um_per_px: 0.5 });
+    let cells = cells(&gaps(), &GapRow { field: 1, id: 1, gap: &gap, counted: true, um_per_px: 0.5, microscope: "40x", by_hand: false });
     let line: Vec<String> = cells.iter().map(|(id, value)| format!("{id}={value}")).collect();
-    let expected = "field=1 id=1 x_um=50 y_um=25 kind=unsure area_um2=225 diameter_um=16.9256875 largest_circle_um=15 touches_frame=true counted=true kind_by=size kind_value=4.5";
+    let expected = "field=1 id=1 x_um=50 y_um=25 kind=unsure area_um2=225 diameter_um=16.9256875 largest_circle_um=15 touches_frame=true counted=true kind_by=size kind_value=4.5 microscope=40x";
     assert_eq!(line.join(" "), expected);
 }
 
@@ -142,9 +155,9 @@ fn the_record_begins_as_designed_and_has_every_quantity() {
     let row = RecordRow { values: vec![Some(1.5); count], ci95: vec![None; count], ..RecordRow::default() };
     let cells = cells(&record(), &row);
     let expected = "lot product purpose revision sampled_on measured_at operator bench setting recipe recipe_sha256 scale_source scale_date \
-                    um_per_px program_version verdict verdict_scope flags";
+                    um_per_px program_version verdict verdict_scope flags microscope";
     let ids: Vec<&str> = cells.iter().map(|(id, _)| id.as_str()).collect();
-    assert_eq!(ids[..18], expected.split(' ').collect::<Vec<_>>());
+    assert_eq!(ids[..19], expected.split(' ').collect::<Vec<_>>());
     for quantity in QUANTITIES {
         assert_eq!(cell(&cells, quantity.id), "1.5");
         let has_interval = ids.contains(&format!("{}_ci95", quantity.id).as_str());
@@ -176,13 +189,25 @@ fn metadata_names_every_column_once_in_order() {
     check(&fields());
     check(&objects());
     check(&gaps());
+    check(&corrections());
+    check(&record_uncorrected());
+    check(&record_without_rejected());
 }
 
 /// 30,000 objects take some 10 ms; the bar is wide so that a busy machine does not fail it.
 #[test]
 fn many_objects_are_written_fast() {
     let many: Vec<Object> = (0..30_000).map(|i| object(f64::from(i) * 0.137)).collect();
-    let row = |(i, object)| ObjectRow { field: 1, id: i + 1, object, counted: true, agglomerate: false, um_per_px: 0.2501 };
+    let row = |(i, object)| ObjectRow {
+        field: 1,
+        id: i + 1,
+        object,
+        counted: true,
+        agglomerate: false,
+        um_per_px: 0.2501,
+        microscope: "",
+        by_hand: false,
+    };
     let start = Instant::now();
     let rows: Vec<_> = many.iter().enumerate().map(row).collect();
     let csv = objects().csv(&rows);

@@ -91,7 +91,7 @@ fn json_is_one_document_with_every_quantity() {
     assert!(Path::new(lot["record_dir"].as_str().unwrap()).is_absolute());
     assert!(lot["flags"].is_array() && lot["timing"]["measure_s"].as_f64().unwrap() > 0.0);
     let mut table = csv_columns(&bench.path("out/phantom-film-1/r1/data/record.csv"));
-    table.drain(..18);
+    table.drain(..19);
     for (id, value) in table {
         let expected = if value.is_empty() { serde_json::Value::Null } else { serde_json::from_str(&value).unwrap() };
         assert_eq!(lot[&id], expected, "{id}");
@@ -104,6 +104,49 @@ fn csv_columns(path: &Path) -> Vec<(String, String)> {
     let mut lines = table.split("\r\n").map(|line| line.split(',').map(str::to_owned));
     let header = lines.next().unwrap();
     header.zip(lines.next().unwrap()).collect()
+}
+
+/// The sheet of a lot whose two fields were taken with two objectives, the second one named as given.
+fn with_two_objectives(bench: &Bench, second: &str) {
+    let sheet = fs::read_to_string(bench.path("lot/batch.toml")).unwrap();
+    let more = format!(
+        "\n[microscopes.40x]\num_per_px = 0.251\n[[picture]]\nfile = \"f01.tif\"\n[[picture]]\nfile = \"f02.tif\"\nmicroscope = \"{second}\"\n"
+    );
+    fs::write(bench.path("lot/batch.toml"), sheet + &more).unwrap();
+}
+
+#[test]
+fn objectives_are_told_apart_in_one_record() {
+    let bench = Bench::new();
+    with_two_objectives(&bench, "40x");
+    let done = bench.run(&["measure", "lot", "--out", "out", "--json", "--gate"]);
+    assert_eq!(code(&done), Some(0), "{}", text(&done.stderr));
+    let lots = json(&done)["lots"].clone();
+    let named = |key: &str| lots.as_array().unwrap().iter().map(|lot| lot[key].clone()).collect::<Vec<_>>();
+    assert_eq!(named("microscope"), ["", "40x"]);
+    assert_eq!(named("fields"), [1, 1]);
+    assert_eq!(named("lot")[0], named("lot")[1]);
+    assert_eq!(named("record_dir")[0], named("record_dir")[1]);
+    assert!(named("um_per_px").iter().all(serde_json::Value::is_null) && named("size_from_um")[0] != named("size_from_um")[1]);
+    assert_eq!(names(&bench.path("out/phantom-film-1")), ["r1"]);
+    let done = bench.run(&["measure", "lot", "--out", "out"]);
+    let said = text(&done.stdout);
+    assert_eq!(said.matches("phantom-film-1\n").count(), 1, "{said}");
+    let blocks: Vec<_> = said.lines().filter(|line| line.starts_with("  microscope")).map(|line| line[12..].trim()).collect();
+    assert_eq!(blocks, ["the default one", "40x"]);
+    assert_eq!(said.matches("  looked at").count(), 2);
+    assert_eq!(said.matches("out/phantom-film-1/r2").count(), 1, "{said}");
+}
+
+#[test]
+fn an_unknown_objective_is_2() {
+    let bench = Bench::new();
+    with_two_objectives(&bench, "40");
+    let done = bench.run(&["measure", "lot", "--out", "out"]);
+    assert_eq!(code(&done), Some(2));
+    let said = text(&done.stderr);
+    assert!(said.contains("names the microscope 40, which the sheet does not describe; the nearest known one is 40x"), "{said}");
+    assert!(!bench.path("out").exists());
 }
 
 #[test]
