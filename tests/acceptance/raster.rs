@@ -1,6 +1,7 @@
 //! Labels, distances, outlines: scikit-image, scipy, shapely, imageproc.
 
-use evenfilm_core::gaps::{CIRCLE_TOLERANCE, circle_outside, distance_squared};
+use evenfilm_core::gaps::{CIRCLE_TOLERANCE, circle_outside};
+use evenfilm_core::objects::distance_squared;
 use evenfilm_core::phases::{Run, RunMap, join};
 use evenfilm_core::plane::Rect;
 use evenfilm_core::shape::{Contour, Sides, convex_hull, feret, polygon_area, trace};

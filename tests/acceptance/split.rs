@@ -1,7 +1,7 @@
 //! Basins of distances: scipy, scikit-image.
 
-use evenfilm_core::gaps::distance_squared;
 use evenfilm_core::objects::basins::{Basin, Flood};
+use evenfilm_core::objects::distance_squared;
 use evenfilm_tests::{bits, cases, number, numbers};
 
 /// The basins of a mask with a ring of pixels outside around it, deeper than `h`.

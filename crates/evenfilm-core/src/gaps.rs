@@ -3,7 +3,7 @@
 mod circle;
 mod kind;
 
-pub use circle::{CIRCLE_TOLERANCE, distance_squared};
+pub use circle::CIRCLE_TOLERANCE;
 use circle::{Outlines, Points, largest_circle};
 pub use kind::{GapMeasure, ToldGap};
 

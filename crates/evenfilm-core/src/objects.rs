@@ -5,6 +5,7 @@
 
 pub mod basins;
 mod bits;
+mod distance;
 mod holes;
 mod kind;
 mod measure;
@@ -13,6 +14,7 @@ mod tree;
 mod window;
 
 pub(crate) use bits::Bits;
+pub use distance::distance_squared;
 pub(crate) use kind::TOLD_FROM;
 pub use kind::{Measure, Told};
 pub use measure::frame_weight;
@@ -149,6 +151,8 @@ pub(crate) fn refine(scene: &Scene<'_>, components: &[Component], visit: &Visit,
         watch.poll()?;
         (watch.tell)(Stage::Refine, g as f32 / groups as f32);
         let mut found = Found::default();
+        found.objects.reserve(GROUP);
+        found.runs.reserve(16 * GROUP);
         reuse::with(|visitor: &mut Visitor| {
             for i in (g * GROUP..((g + 1) * GROUP).min(components.len())).filter(|&i| components[i].at.area() <= LARGEST_WINDOW) {
                 visitor.visit(scene, (count32(i), &components[i]), visit, &mut found)?;

@@ -35,6 +35,8 @@ pub struct Flood {
     label: Vec<u32>,
     /// Steps from a cell to its neighbours.
     around: [isize; 8],
+    /// The cells inside, row after row, and the farthest first.
+    inside: Vec<u32>,
     order: Vec<u32>,
     before: Vec<u32>,
     grown: Vec<Grown>,
@@ -108,8 +110,13 @@ impl Flood {
         self.around = [-row - 1, -row, 1 - row, -1, 1, row - 1, row, row + 1];
         self.level.clear();
         self.level.resize(across * (height + 2), 0);
-        for (from, to) in distance2.chunks_exact(width.max(1)).zip(self.level.chunks_exact_mut(across).skip(1)) {
-            to[1..=width].iter_mut().zip(from).for_each(|(to, &from)| *to = u32::try_from(from).unwrap_or(u32::MAX));
+        self.inside.clear();
+        for (y, row) in distance2.chunks_exact(width.max(1)).enumerate() {
+            let start = (y + 1) * across + 1;
+            for (x, &distance) in row.iter().enumerate().filter(|(_, distance)| **distance > 0) {
+                self.level[start + x] = u32::try_from(distance).unwrap_or(u32::MAX);
+                self.inside.push(count32(start + x));
+            }
         }
         self.label.clear();
         self.label.resize(self.level.len(), 0);
@@ -120,25 +127,24 @@ impl Flood {
 
     /// Puts the cells inside in order, the farthest first: by counting where distances are few, as they are in a compact mask.
     fn sort(&mut self) {
+        let level = |i: u32| self.level[i as usize];
         self.order.clear();
-        let largest = self.level.iter().copied().max().unwrap_or(0) as usize;
-        if largest > 4 * self.level.len() {
-            let level = &self.level;
-            self.order.extend((0..count32(level.len())).filter(|&i| level[i as usize] > 0));
-            self.order.sort_unstable_by_key(|&i| (std::cmp::Reverse(level[i as usize]), i));
+        let largest = self.inside.iter().map(|&i| level(i)).max().unwrap_or(0);
+        if largest as usize > 4 * self.level.len() {
+            self.order.extend_from_slice(&self.inside);
+            self.order.sort_unstable_by_key(|&i| (std::cmp::Reverse(level(i)), i));
             return;
         }
         // Of the squared distances that are larger, how many cells there are.
         self.before.clear();
-        self.before.resize(largest + 2, 0);
-        self.level.iter().for_each(|&level| self.before[largest - level as usize + 1] += 1);
+        self.before.resize(largest as usize + 2, 0);
+        self.inside.iter().for_each(|&i| self.before[(largest - level(i)) as usize + 1] += 1);
         for k in 1..self.before.len() {
             self.before[k] += self.before[k - 1];
         }
-        // Those outside, at distance 0, come last and are left out.
-        self.order.resize(self.before[largest] as usize, 0);
-        for (i, &level) in (0..).zip(&self.level).filter(|(_, level)| **level > 0) {
-            let next = &mut self.before[largest - level as usize];
+        self.order.resize(self.inside.len(), 0);
+        for &i in &self.inside {
+            let next = &mut self.before[(largest - level(i)) as usize];
             self.order[*next as usize] = i;
             *next += 1;
         }
@@ -410,7 +416,7 @@ impl Flood {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::gaps::distance_squared;
+    use crate::objects::distance_squared;
     use proptest::prelude::*;
 
     fn sorted(mut basins: Vec<Basin>) -> Vec<(u64, f64)> {

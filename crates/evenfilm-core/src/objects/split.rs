@@ -8,8 +8,8 @@
 //! 97–100 % (discs that overlap by a twentieth of their radii: 89–98 %), and leaves discs, ellipses and ragged pieces whole.
 
 use super::basins::{Basin, Flood};
+use super::distance::Distance;
 use super::measure::pixels;
-use crate::gaps::distance_squared;
 use crate::shape::Contour;
 
 /// How objects are taken apart.
@@ -54,6 +54,7 @@ pub(crate) struct Splitter {
     line: Vec<i32>,
     first: Vec<i32>,
     mask: Vec<bool>,
+    distance: Distance,
     flood: Flood,
 }
 
@@ -77,7 +78,7 @@ impl Splitter {
         if self.mask.iter().all(|&m| m) {
             return None;
         }
-        let distance2 = distance_squared(&self.mask, FINE * width);
+        let distance2 = self.distance.squared(&self.mask, FINE * width);
         // Cells to px; the edge lies half a cell from the last cell inside.
         let radius = |cells: f64| (cells - 0.5) / FINE as f64;
         let least = |peak: f64| LEAST_DEPTH_PX.max(rule.depth_px * (peak / (CLEAR_RADII * rule.blur_px)).min(1.0));
@@ -85,7 +86,7 @@ impl Splitter {
             let (peak, saddle) = (radius(peak), radius(saddle));
             peak - saddle >= least(peak) && saddle <= WIDEST_NECK * peak
         };
-        let mut basins = self.flood.basins(&distance2, FINE * width, apart);
+        let mut basins = self.flood.basins(distance2, FINE * width, apart);
         basins.retain(|b| radius((b.peak2 as f64).sqrt()) >= LEAST_RADIUS_PX);
         let largest = basins.iter().min_by_key(|b| (std::cmp::Reverse(b.peak2), b.at))?;
         let place = |cell: usize| (cell as f32 + 0.5) / FINE as f32;
