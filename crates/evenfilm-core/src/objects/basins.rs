@@ -70,6 +70,23 @@ struct Plateau {
     touched: Range<usize>,
 }
 
+/// The neighbours of a cell.
+struct Around {
+    cells: [usize; 8],
+    /// Those of its own distance that have no label yet, a bit each.
+    same: u8,
+    /// Least label less 1, and largest label but the open one.
+    least: u32,
+    most: u32,
+}
+
+impl Around {
+    /// The label beside: 0 for none, [`OPEN`] for several.
+    const fn beside(&self) -> u32 {
+        if self.most == 0 || self.least == self.most - 1 { self.most } else { OPEN }
+    }
+}
+
 impl Flood {
     /// The basins of squared distances (0 outside the mask), rows of `width`, in no particular order. `apart(peak, saddle)` gets distances
     /// and says whether a basin stands apart from what it meets.
@@ -155,26 +172,42 @@ impl Flood {
         self.around.map(|step| cell.wrapping_add_signed(step))
     }
 
+    /// What lies around a cell, told without a branch a neighbour.
+    #[inline(always)]
+    fn look(&self, cell: usize) -> Around {
+        let here = self.level[cell];
+        let mut around = Around { cells: self.around(cell), same: 0, least: u32::MAX, most: 0 };
+        for (k, &near) in around.cells.iter().enumerate() {
+            let label = self.label[near];
+            around.same |= u8::from((label == 0) & (self.level[near] == here)) << k;
+            // No label comes out as the largest number here, and an open one as the largest but one.
+            around.least = around.least.min(label.wrapping_sub(1));
+            around.most = around.most.max(if label == OPEN { 0 } else { label });
+        }
+        around
+    }
+
     /// The plain case: a cell without neighbours of its own distance that touches but one basin, which it joins, or none, so that it begins
     /// one. Nothing else at this distance touches it, so it need not wait for the others.
     fn place_plain(&mut self, cell: usize) -> bool {
-        let here = self.level[cell];
-        let (mut one, mut others) = (0, false);
-        for near in self.around(cell) {
-            let label = self.label[near];
-            others |= if label == 0 { self.level[near] == here } else { one != 0 && label != one };
-            one = one.max(label);
-        }
-        if others || one >= SHARED {
+        let around = self.look(cell);
+        if around.same != 0 {
             return false;
         }
-        if one == 0 {
-            self.begin_basin(cell, 1.0);
-            return true;
+        match around.beside() {
+            0 => {
+                self.begin_basin(cell, 1.0);
+                true
+            }
+            SHARED.. => false,
+            one => match self.whole_basin(one) {
+                Some(label) => {
+                    self.label[cell] = label;
+                    true
+                }
+                None => false,
+            },
         }
-        let Some(label) = self.whole_basin(one) else { return false };
-        self.label[cell] = label;
-        true
     }
 
     /// Begins a basin of so many cells with its peak at a cell; returns its label.
@@ -188,32 +221,38 @@ impl Flood {
 
     /// Gathers the cells of one distance around a cell, and the labels that they touch.
     fn gather(&mut self, cell: usize) {
-        let level = self.level[cell];
         let (cells, touched) = (self.cells.len(), self.touched.len());
         self.stack.push(count32(cell));
         self.label[cell] = OPEN;
         let mut last = 0;
         while let Some(cell) = self.stack.pop() {
-            let mut beside = 0;
-            for near in self.around(cell as usize) {
-                let label = self.label[near];
-                if label == 0 {
-                    if self.level[near] == level {
-                        self.label[near] = OPEN;
-                        self.stack.push(count32(near));
-                    }
-                } else if label != OPEN && label != beside {
-                    beside = if beside == 0 { label } else { OPEN };
-                    if label != last && !self.touched[touched..].contains(&label) {
-                        self.touched.push(label);
-                    }
-                    last = label;
-                }
+            let around = self.look(cell as usize);
+            for k in (0..8).filter(|k| around.same >> k & 1 == 1) {
+                self.label[around.cells[k]] = OPEN;
+                self.stack.push(count32(around.cells[k]));
             }
+            let beside = around.beside();
             self.cells.push(cell);
             self.beside.push(beside);
+            match beside {
+                0 => {}
+                OPEN => around.cells.iter().for_each(|&near| self.touch(touched, self.label[near])),
+                // The usual case.
+                label if label == last => {}
+                label => {
+                    last = label;
+                    self.touch(touched, label);
+                }
+            }
         }
         self.plateaus.push(Plateau { cells: cells..self.cells.len(), touched: touched..self.touched.len() });
+    }
+
+    /// Adds a label to those touched from the place `from` on.
+    fn touch(&mut self, from: usize, label: u32) {
+        if !matches!(label, 0 | OPEN) && !self.touched[from..].contains(&label) {
+            self.touched.push(label);
+        }
     }
 
     /// Joins basins that meet at the gathered cells and do not stand apart.

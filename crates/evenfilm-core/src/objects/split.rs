@@ -127,20 +127,19 @@ impl Splitter {
         let cut = 16 * whole(depth);
         let height = self.sharp.len() / width;
         self.mask.clear();
-        self.mask.reserve(FINE * FINE * self.sharp.len());
-        for y in 0..FINE * height {
+        self.mask.resize(FINE * FINE * self.sharp.len(), false);
+        for (y, cells) in self.mask.chunks_exact_mut(FINE * width).enumerate() {
             let [own, next] = beside(y, height);
             let (own, next) = (&self.sharp[own * width..(own + 1) * width], &self.sharp[next * width..(next + 1) * width]);
             self.line.clear();
             self.line.extend(own.iter().zip(next).map(|(own, next)| 3 * own + next));
-            let line = &self.line;
-            let cell = |x: usize, beside: usize| 3 * line[x] + line[beside] > cut;
             // The outermost cells have no pixel beside them but their own.
-            self.mask.push(cell(0, 0));
-            for (x, pair) in line.windows(2).enumerate() {
-                self.mask.extend([3 * pair[0] + pair[1] > cut, cell(x + 1, x)]);
+            cells[0] = 4 * self.line[0] > cut;
+            cells[FINE * width - 1] = 4 * self.line[width - 1] > cut;
+            let (pairs, _) = cells[1..].as_chunks_mut::<2>();
+            for (pair, cells) in self.line.windows(2).zip(pairs) {
+                *cells = [3 * pair[0] + pair[1] > cut, 3 * pair[1] + pair[0] > cut];
             }
-            self.mask.push(cell(width - 1, width - 1));
         }
     }
 }
@@ -163,15 +162,29 @@ fn beside(cell: usize, count: usize) -> [usize; 2] {
 fn laplacian(of: &[i32], width: usize, step: usize, out: &mut Vec<i32>) {
     let height = of.len() / width;
     out.clear();
-    for y in 0..height {
-        let (up, down) = (y.saturating_sub(step) * width, (y + step).min(height - 1) * width);
-        let row = y * width;
-        out.extend((0..width).map(|x| {
-            let (left, right) = (x.saturating_sub(step), (x + step).min(width - 1));
-            let sides = of[up + x] + of[down + x] + of[row + left] + of[row + right];
-            let corners = of[up + left] + of[up + right] + of[down + left] + of[down + right];
-            4 * sides + corners - 20 * of[row + x]
-        }));
+    out.resize(of.len(), 0);
+    for (y, out) in out.chunks_exact_mut(width).enumerate() {
+        let row = |y: usize| &of[y * width..(y + 1) * width];
+        let rows = [row(y.saturating_sub(step)), row(y), row((y + step).min(height - 1))];
+        let at = |x: usize, left: usize, right: usize| {
+            let [up, own, down] = rows;
+            let (sides, corners) = (up[x] + down[x] + own[left] + own[right], up[left] + up[right] + down[left] + down[right]);
+            4 * sides + corners - 20 * own[x]
+        };
+        let inner = step..width.saturating_sub(step).max(step);
+        for x in (0..width).filter(|x| !inner.contains(x)) {
+            out[x] = at(x, x.saturating_sub(step), (x + step).min(width - 1));
+        }
+        // Slices of one length, so that the loop becomes vectors.
+        let count = inner.len();
+        let [up, own, down] = rows.map(|row| [0, step, 2 * step].map(|from| row.get(from..from + count).unwrap_or(&[])));
+        if count > 0 {
+            let out = &mut out[step..step + count];
+            for x in 0..count {
+                let (sides, corners) = (up[1][x] + down[1][x] + own[0][x] + own[2][x], up[0][x] + up[2][x] + down[0][x] + down[2][x]);
+                out[x] = 4 * sides + corners - 20 * own[1][x];
+            }
+        }
     }
 }
 

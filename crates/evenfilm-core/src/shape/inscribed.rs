@@ -46,10 +46,15 @@ impl Outline {
         let (mut centre, mut best) = (start, self.clear2(start));
         // Never so far that a side could be jumped.
         let mut step = (0.5 * best.sqrt()).clamp(LAST_STEP, 2.0);
+        // The last points that were nearest on either side: a place too near to one of them need not be held against all.
+        let mut sides = [[f32::INFINITY; 2]; 2];
         while step >= LAST_STEP {
             let (mut at, mut clear) = (centre, best);
             for d in AROUND {
                 let tried = [centre[0] + d[0] * step, centre[1] + d[1] * step];
+                if sides.iter().any(|p| squared([p[0] - tried[0], p[1] - tried[1]]) <= clear) {
+                    continue;
+                }
                 let clear_there = self.clear2(tried);
                 if clear_there > clear {
                     (at, clear) = (tried, clear_there);
@@ -61,7 +66,9 @@ impl Outline {
             }
             // On a ridge between two sides only the way along it leads up; its slope shows over lengths that the points' spacing does not
             // blur.
-            let along = self.ridge(centre);
+            let ways = self.ridge(centre);
+            sides = ways.map(|way| [centre[0] + way[0], centre[1] + way[1]]);
+            let along = across(ways);
             let far = step.max(0.1 * best.sqrt());
             let tried = [far, -far, step, -step].map(|s| [centre[0] + s * along[0], centre[1] + s * along[1]]);
             match tried.into_iter().map(|c| (c, self.clear2(c))).find(|t| t.1 > best) {
@@ -106,14 +113,22 @@ impl Outline {
         nearest.next().unwrap_or_default()
     }
 
-    /// The direction along the ridge that a centre stands on: across the line between the nearest points on either side of it.
-    fn ridge(&self, centre: [f32; 2]) -> [f32; 2] {
+    /// The ways to the nearest points on either side of a centre.
+    fn ridge(&self, centre: [f32; 2]) -> [[f32; 2]; 2] {
         let near = self.nearest(centre, |_, _| true);
-        let opposite = self.nearest(centre, |dx, dy| near[0] * dx + near[1] * dy < 0.0);
-        let across = [near[0] - opposite[0], near[1] - opposite[1]];
-        let length = (across[0] * across[0] + across[1] * across[1]).sqrt().max(f32::MIN_POSITIVE);
-        [-across[1] / length, across[0] / length]
+        [near, self.nearest(centre, |dx, dy| near[0] * dx + near[1] * dy < 0.0)]
     }
+}
+
+const fn squared(way: [f32; 2]) -> f32 {
+    way[0] * way[0] + way[1] * way[1]
+}
+
+/// The direction across the line between two points: along the ridge between them.
+fn across([one, other]: [[f32; 2]; 2]) -> [f32; 2] {
+    let between = [one[0] - other[0], one[1] - other[1]];
+    let length = squared(between).sqrt().max(f32::MIN_POSITIVE);
+    [-between[1] / length, between[0] / length]
 }
 
 #[cfg(test)]
