@@ -54,7 +54,8 @@ fn row(lot: &Path, held: u64) -> String {
     let refine = || refine_field(&field, &light, &joined, &set).expect("the field can be read");
     let objects = refine().objects.len();
     let all = || measure(&field, (&surveyed, &light), None, &set).expect("the field can be read");
-    let result = [all()];
+    let result = all();
+    let fields = [&result];
     let slides = ["A".to_owned()];
     let pixels = f64::from(SIZE.0) * f64::from(SIZE.1);
     let ns = |seconds: f64| seconds * 1e9 / pixels;
@@ -64,7 +65,7 @@ fn row(lot: &Path, held: u64) -> String {
         median(|| drop(join())),
         median(|| drop(refine())),
         median(|| drop(all())),
-        median(|| drop(batch::lot(&result, &slides, 0, &RECIPE))),
+        median(|| drop(batch::lot(&fields, &slides, 0, &RECIPE))),
     ];
     format!(
         "{objects:>5}{:>8.2}{:>9.2}{:>9.2}{:>9.2}{:>10.2}{:>9.2}{:>8.2}{:>8.2}",

@@ -1,5 +1,7 @@
 //! Fields to the quantities of a lot, with intervals.
 
+use rayon::prelude::*;
+
 use crate::field::FieldResult;
 use crate::quantity::{Interval, Pool, QUANTITIES};
 use crate::recipe::Recipe;
@@ -25,8 +27,10 @@ pub struct LotResult {
 /// Fields of one slide do not describe a lot: with several slides the unit of replication is the slide mean, with one it is the field.
 pub fn lot(fields: &[&FieldResult], slides: &[String], rejected: usize, recipe: &Recipe) -> LotResult {
     let names = in_order(slides);
-    let values = values_of(&Pool::new(fields, names.len(), rejected, recipe));
-    let per_field: Vec<Vec<Option<f64>>> = fields.iter().map(|f| values_of(&Pool::new(&[*f], 1, 0, recipe))).collect();
+    let (values, per_field): (_, Vec<Vec<Option<f64>>>) = rayon::join(
+        || values_of(&Pool::new(fields, names.len(), rejected, recipe)),
+        || fields.par_iter().map(|f| values_of(&Pool::new(&[*f], 1, 0, recipe))).collect(),
+    );
     let units: Vec<Vec<Option<f64>>> = if names.len() > 1 {
         names.iter().map(|name| mean_of(per_field.iter().zip(slides).filter(|(_, s)| *s == *name).map(|(v, _)| v))).collect()
     } else {

@@ -68,7 +68,8 @@ pub struct Object {
     pub core: Level,
     /// Where the core level comes from.
     pub core_from: CoreFrom,
-    /// Area with the edge level a step towards the surround, as the recipe says, and a step towards the core, px²; blur-corrected.
+    /// Area with the edge level a step towards the surround, as the recipe says, and a step towards the core, px²; blur-corrected. The same
+    /// three times where the missing light gives it.
     pub area_px2: [f64; 3],
     /// What the area comes from.
     pub sized_by: SizedBy,

@@ -173,13 +173,13 @@ impl Flood {
     }
 
     /// What lies around a cell, told without a branch a neighbour.
-    #[inline(always)]
+    #[inline]
     fn look(&self, cell: usize) -> Around {
         let here = self.level[cell];
         let mut around = Around { cells: self.around(cell), same: 0, least: u32::MAX, most: 0 };
         for (k, &near) in around.cells.iter().enumerate() {
             let label = self.label[near];
-            around.same |= u8::from((label == 0) & (self.level[near] == here)) << k;
+            around.same |= (u8::from(label == 0) & u8::from(self.level[near] == here)) << k;
             // No label comes out as the largest number here, and an open one as the largest but one.
             around.least = around.least.min(label.wrapping_sub(1));
             around.most = around.most.max(if label == OPEN { 0 } else { label });

@@ -78,7 +78,9 @@ pub(crate) struct Visitor {
     holes: Holes,
     splitter: Splitter,
     values: Vec<f32>,
-    contours: [Contour; 3],
+    /// The outline, and the lines at the other two levels.
+    contour: Contour,
+    beside: Contour,
     outline: Outline,
     hull: Vec<[f64; 2]>,
     hull_buffer: HullBuffer,
@@ -144,32 +146,34 @@ impl Visitor {
         if visit.fill_holes == FillHoles::Dark && visit.edge > HALF_WAY {
             self.fill_dark_holes(place.part, contrast, visit.edge);
         }
-        let mut area_px2 = self.areas(place.part, frame, contrast, visit);
+        let area = self.area(place.part, frame, contrast * visit.edge, (true, visit));
         if visit.core_ratio.is_some_and(|ratio| contrast < FAINT * surround * (1.0 - ratio)) && self.lines_a_gap(place.part, visit) {
             return None;
         }
         let peak = surround - f64::from(place.branch.core);
         // Too blurred to reach half way to the core: its pixels are those half way to its own peak.
-        let unresolved = 0.5 * peak < contrast * visit.edge && area_px2[1] < LEAST_PIXELS;
+        let unresolved = 0.5 * peak < contrast * visit.edge && area < LEAST_PIXELS;
         let od = self.pixels_of(place, visit.edge * if unresolved { peak } else { contrast }, runs);
         let runs = &runs[before..];
         let at = box_of(runs);
         let touches_frame = at.touches(frame);
-        let mut sized_by = SizedBy::Outline;
-        if diameter(area_px2[1]) < visit.deficit_below_px && !touches_frame {
-            let deficit = self.deficit(place, visit) / contrast;
-            area_px2 = if area_px2[1] > 0.0 { area_px2.map(|a| a * (deficit / area_px2[1])) } else { [deficit; 3] };
-            sized_by = SizedBy::Deficit;
-        }
+        let (area_px2, sized_by) = if diameter(area) < visit.deficit_below_px && !touches_frame {
+            // The missing light does not depend on where the edge is drawn.
+            ([self.deficit(place, visit) / contrast; 3], SizedBy::Deficit)
+        } else {
+            let [outer, inner] =
+                [-visit.step, visit.step].map(|step| self.area(place.part, frame, contrast * (visit.edge + step), (false, visit)));
+            ([outer, area, inner], SizedBy::Outline)
+        };
         let count: u32 = runs.iter().map(|(_, r)| r.x1 - r.x0).sum();
         if f64::from(count) < LEAST_PIXELS || area_px2[1] < LEAST_PIXELS {
             return None;
         }
-        let weight = if touches_frame { None } else { frame_weight(frame, extent_of(&self.contours[1].points, at)) };
+        let weight = if touches_frame { None } else { frame_weight(frame, extent_of(&self.contour.points, at)) };
         let mut hull = std::mem::take(&mut self.hull);
-        self.hull_buffer.convex_hull(&self.contours[1].points, &mut hull);
+        self.hull_buffer.convex_hull(&self.contour.points, &mut hull);
         let parts = self.parts(place.part, &hull, (contrast, area_px2[1]), visit);
-        let contour = &self.contours[1];
+        let contour = &self.contour;
         // Its extent widens as the outer outline does: what blur does to holes is no part of it.
         let holes = (4 - contour.quarter_turns).max(0) as f64 * TURN_TO_AREA * (visit.blur_px * visit.blur_px + CHORDS);
         let shape = Shape::of(contour, &hull, area_px2[1] + holes, (&mut self.outline, parts.widest));
@@ -233,13 +237,13 @@ impl Visitor {
             let mut rows = y.saturating_sub(reach)..(y + reach + 1).min(height);
             rows.any(|row| (x.saturating_sub(reach)..(x + reach + 1).min(width)).any(|column| self.window.gap.get(column, row)))
         };
-        let points = &self.contours[1].points;
+        let points = &self.contour.points;
         points.iter().filter(near).count() as f64 > GOOD_PART * points.len() as f64
     }
 
     /// What the object is made of. Its widest place is where the search for the largest circle begins.
     fn parts(&mut self, part: Rect, hull: &[[f64; 2]], (contrast, area_px2): (f64, f64), visit: &Visit) -> Parts {
-        let contour = &self.contours[1];
+        let contour = &self.contour;
         let [x, y] = contour.centroid();
         let one = Parts { areas_px2: Box::default(), widest: [single(x), single(y)] };
         if area_px2 < LEAST_TO_SPLIT || Splitter::has_no_neck(contour, polygon_area(hull)) {
@@ -262,22 +266,17 @@ impl Visitor {
         }
     }
 
-    /// Blur-corrected areas at the three edge levels.
-    fn areas(&mut self, part: Rect, frame: Rect, contrast: f64, visit: &Visit) -> [f64; 3] {
+    /// Blur-corrected area inside the line at a depth: the outline, or a line beside it.
+    fn area(&mut self, part: Rect, frame: Rect, depth: f64, (outline, visit): (bool, &Visit)) -> f64 {
         let sides = self.sides(part, frame);
-        let blur2 = visit.blur_px * visit.blur_px + CHORDS;
-        let mut area_px2 = [0.0; 3];
-        for (k, offset) in [-visit.step, 0.0, visit.step].into_iter().enumerate() {
-            let level = single(contrast * (visit.edge + offset));
-            trace(&self.values, part.width as usize, level, sides, k == 1, &mut self.contours[k]);
-            area_px2[k] = self.contours[k].area_without_blur(blur2);
-        }
-        area_px2
+        let contour = if outline { &mut self.contour } else { &mut self.beside };
+        trace(&self.values, part.width as usize, single(depth), sides, outline, contour);
+        contour.area_without_blur(visit.blur_px * visit.blur_px + CHORDS)
     }
 
     /// Centroid of the outline in the field; the middle of the pixels' box where there is no outline.
     fn centroid(&self, part: Rect, at: Rect) -> [f64; 2] {
-        let contour = &self.contours[1];
+        let contour = &self.contour;
         if contour.area_px2 > 0.0 {
             let [x, y] = contour.centroid();
             [x + f64::from(self.window.at.x + part.x), y + f64::from(self.window.at.y + part.y)]

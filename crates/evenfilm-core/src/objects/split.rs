@@ -122,7 +122,6 @@ impl Splitter {
     }
 
     /// Draws the mask of the fine cells deeper than `depth`, read by straight lines between pixel centres.
-    #[expect(clippy::cast_possible_truncation, reason = "depths are levels")]
     fn draw(&mut self, width: usize, depth: f64) {
         let cut = 16 * whole(depth);
         let height = self.sharp.len() / width;

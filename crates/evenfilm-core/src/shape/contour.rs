@@ -155,7 +155,7 @@ impl<const LINE: bool> Strip<'_, LINE> {
             while filled != 0 {
                 let from = filled.trailing_zeros();
                 let length = (!(filled >> from)).trailing_zeros();
-                filled &= !(u64::MAX >> (WORD as u32 - length) << from);
+                filled &= !(u64::MAX >> (u64::BITS - length) << from);
                 let (from, length) = (start as u64 + u64::from(from), u64::from(length));
                 whole += length;
                 whole_x += length * (from + 1) + length * (length - 1) / 2;
@@ -193,7 +193,7 @@ struct Pen<'a, const LINE: bool> {
 
 impl<const LINE: bool> Pen<'_, LINE> {
     /// Adds an area and its moment.
-    #[inline(always)]
+    #[inline]
     fn add(&mut self, area_px2: f64, moment: [f64; 2]) {
         self.sums.area_px2 += area_px2;
         if LINE {
@@ -204,7 +204,7 @@ impl<const LINE: bool> Pen<'_, LINE> {
 
     /// One square with values at its corners (clockwise from the top left) less the threshold: its left side and width, and the heights of its
     /// top and bottom.
-    #[inline(always)]
+    #[inline]
     fn square(&mut self, v: [f32; 4], (x, width): (f32, f32), [y0, y1]: [f32; 2]) {
         let height = y1 - y0;
         let square = Square { v, x: [x, x + width], y: [y0, y1], size: [width, height] };
@@ -233,7 +233,7 @@ impl<const LINE: bool> Pen<'_, LINE> {
     }
 
     /// Share of the square that the triangle at this corner takes; its long side is a piece of the line.
-    #[inline(always)]
+    #[inline]
     fn corner(&mut self, square: &Square, i: usize, inside: bool) -> f32 {
         let (next, previous) = (square.crossing(i, (i + 1) % 4), square.crossing(i, (i + 3) % 4));
         let (from, to) = if inside { (next.1, previous.1) } else { (previous.1, next.1) };
@@ -242,7 +242,7 @@ impl<const LINE: bool> Pen<'_, LINE> {
     }
 
     /// Share of the square on the side of corners i and i + 1, which are inside.
-    #[inline(always)]
+    #[inline]
     fn side(&mut self, square: &Square, i: usize) -> f32 {
         let (far, near) = (square.crossing((i + 1) % 4, (i + 2) % 4), square.crossing(i, (i + 3) % 4));
         self.line(far.1, near.1);
@@ -250,7 +250,7 @@ impl<const LINE: bool> Pen<'_, LINE> {
     }
 
     /// The square where corners i and i + 2 are inside: they are joined where its middle is inside.
-    #[inline(always)]
+    #[inline]
     fn opposite(&mut self, square: &Square, i: usize) -> (f32, i64) {
         if square.v.iter().sum::<f32>() > 0.0 {
             (1.0 - (self.corner(square, 1 - i, false) + self.corner(square, 3 - i, false)), -2)
@@ -308,7 +308,7 @@ struct Square {
 
 impl Square {
     /// Where the line crosses the edge from corner i to corner j: the share of the edge, and the place.
-    #[inline(always)]
+    #[inline]
     fn crossing(&self, i: usize, j: usize) -> (f32, [f32; 2]) {
         let share = self.v[i] / (self.v[i] - self.v[j]);
         let ([left, right], [top, bottom], [width, height]) = (self.x, self.y, self.size);

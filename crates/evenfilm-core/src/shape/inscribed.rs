@@ -89,7 +89,7 @@ impl Outline {
     }
 
     /// Least square of a distance from `centre`, of the points whose way from it is wanted.
-    #[inline(always)]
+    #[inline]
     fn least(&self, [cx, cy]: [f32; 2], wanted: impl Fn(f32, f32) -> bool) -> f32 {
         let mut least = [f32::MAX; LANES];
         for (xs, ys) in self.x.iter().zip(&self.y) {
