@@ -4,7 +4,7 @@
 //! In this way a speck is found even where powder touches it. Chance joins pixels of three random films of 5 % cover at one in 8000, and
 //! never as many as a speck needs.
 
-use crate::field::FieldResult;
+use crate::field::{FieldResult, mark_centres};
 use crate::objects::{Measure, TOLD_FROM, Told};
 use crate::phases::{NOBODY, Run, RunMap, join};
 use crate::plane::single;
@@ -40,6 +40,7 @@ pub fn mark(fields: &mut [FieldResult]) -> Vec<usize> {
         for (object, &share) in field.objects.iter_mut().zip(shares).filter(|(_, share)| **share >= SHARE) {
             object.told = Told { kind: Kind::Dust, by: Measure::Repeat, value: single(share) };
         }
+        mark_centres(&mut field.gaps, &field.objects);
     }
     (0..shares.len()).filter(|&i| dusty(&shares[i]) > 0).collect()
 }

@@ -168,7 +168,7 @@ pub struct Joined {
     places: [Places; 2],
     thin: u64,
     clipped: u64,
-    /// Share of the pixels in runs that turned out to be noise.
+    /// Share of the pixels in runs that turned out to be nothing: noise, and specks of less than three pixels.
     noisy: f64,
     /// Whether bare places can be told: also less than half of the picture is at full scale.
     bare_known: bool,
@@ -290,6 +290,10 @@ pub fn measure(
     // The objects' own pixels take the place of the cut's.
     (joined.particle, joined.components) = (RunMap::default(), Vec::new());
     (setting.watch.tell)(Stage::Sum, 0.0);
+    if joined.cuts.gap.is_none() && refined.too_large > 0 {
+        // In a clear film all that is no object is gap; powder that was too large to look at would pass for bare.
+        joined.bare_known = false;
+    }
     let (mut gaps, gap_map) = gaps_of(field, correction, (&mut joined, &refined), setting)?;
     mark_centres(&mut gaps, &refined.objects);
     let mut flags = flags_of(surveyed, film_elsewhere.is_some(), &joined, &refined);
@@ -360,8 +364,11 @@ fn many_left_out(objects: &[Object], setting: &Setting<'_>) -> Option<Flag> {
     })
 }
 
-/// Marks the gaps that are the bright centres of hollow things.
+/// Marks the gaps that are the bright centres of hollow things, and no others.
 pub(crate) fn mark_centres(gaps: &mut [Gap], objects: &[Object]) {
+    for gap in gaps.iter_mut() {
+        gap.in_hollow = false;
+    }
     for hollow in objects.iter().filter(|o| o.told.kind == Kind::Hollow) {
         let reach = 0.5 * hollow.shape.feret_min_px;
         for gap in gaps.iter_mut().filter(|g| g.at.union(hollow.at) == hollow.at) {

@@ -155,7 +155,12 @@ fn strips(at: Rect) -> Vec<Rect> {
         return vec![at];
     }
     let band = |b: Rect| Rect::new(at.x, at.y + b.y, at.width, (b.height + 1).min(at.height - b.y));
-    bands((at.width, at.height)).into_iter().map(band).collect()
+    let mut all = bands((at.width, at.height));
+    // The strip before a last row reaches over it.
+    if all.len() > 1 {
+        all.pop_if(|last| last.height == 1);
+    }
+    all.into_iter().map(band).collect()
 }
 
 fn visit_gap(scene: &Scene<'_>, cuts: &Cuts, (own, component): (u32, &Component), visit: GapVisit) -> Result<Gap, Stop> {
@@ -191,7 +196,7 @@ fn visit_gap(scene: &Scene<'_>, cuts: &Cuts, (own, component): (u32, &Component)
     let centre = line.centroid();
     let largest_circle_px = if visit.circle {
         let widened = blur2 / (2.0 * (area_px2[1] / std::f64::consts::PI).sqrt().max(1.0));
-        2.0 * (largest_circle(scene.gap, own, component.at, scene.frame, &Points::new(shifted(line, at))) + widened)
+        2.0 * (largest_circle(scene.gap, own, component.at, scene.frame, &Points::new(shifted(line, at), visit.reach())) + widened)
     } else {
         0.0
     };
@@ -312,4 +317,23 @@ fn heights(gap: &RunMap, cuts: &Cuts, own: u32, at: Rect, levels: &[Level]) -> V
         }
     }
     values
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_pair_of_rows_lies_in_one_strip() {
+        for height in [127, 128, 129, 192, 193] {
+            let frame = Rect::new(0, 0, 20_000, height);
+            let all = strips(frame);
+            let ends: Vec<(u32, u32)> = all.iter().map(|strip| (strip.y, strip.bottom() - 1)).collect();
+            assert!(
+                ends.windows(2).all(|pair| pair[0].1 == pair[1].0) && ends[0].0 == 0 && ends[ends.len() - 1].1 == height - 1,
+                "{ends:?}"
+            );
+            assert_eq!(all.iter().filter(|strip| sides_of(**strip, frame, frame).bottom).count(), 1, "{height}");
+        }
+    }
 }

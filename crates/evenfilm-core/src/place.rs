@@ -5,29 +5,29 @@ use crate::phases::{NOBODY, RunMap};
 use crate::plane::Rect;
 use crate::recipe::{GapKind, Kind};
 
-/// The object at a place `(x, y)` of the field, in pixels from its upper left corner: the one whose pixels hold the place, else the one
-/// whose centroid or middle of the box is nearest, within the smallest distance that the lens resolves.
+/// The object at a place `(x, y)` of the field, in pixels from its upper left corner: the one whose centroid it is, as tables print it; else
+/// the one whose pixels hold the place; else the one whose centroid or middle of the box is nearest, within the smallest distance that the
+/// lens resolves. The centroid of a ring may lie in something else.
 pub fn object_at(field: &FieldResult, at: [f64; 2]) -> Option<usize> {
-    let things = field.objects.iter().map(|object| (object.at, object.centroid_px));
-    owner_at(&field.phases[0], field.size, at, field.objects.len()).or_else(|| nearest(things, at, field.resolution_px))
+    let things = || field.objects.iter().map(|object| (object.at, object.centroid_px));
+    let own = || owner_at(&field.phases[0], field.size, at, field.objects.len());
+    centred_at(things(), at).or_else(own).or_else(|| nearest(things(), at, field.resolution_px))
 }
 
 /// The gap at a place, as [`object_at`].
 pub fn gap_at(field: &FieldResult, at: [f64; 2]) -> Option<usize> {
-    let things = field.gaps.iter().map(|gap| (gap.at, gap.centroid_px));
-    owner_at(&field.phases[1], field.size, at, field.gaps.len()).or_else(|| nearest(things, at, field.resolution_px))
+    let things = || field.gaps.iter().map(|gap| (gap.at, gap.centroid_px));
+    let own = || owner_at(&field.phases[1], field.size, at, field.gaps.len());
+    centred_at(things(), at).or_else(own).or_else(|| nearest(things(), at, field.resolution_px))
 }
 
 /// Gives an object another kind. Whether a gap is the bright centre of a hollow thing follows.
 pub fn set_object_kind(field: &mut FieldResult, object: usize, kind: Kind) {
     let Some(changed) = field.objects.get_mut(object) else { return };
-    let (before, at) = (changed.told.kind, changed.at);
-    changed.told.kind = kind;
-    if before == kind || (before != Kind::Hollow && kind != Kind::Hollow) {
-        return;
+    let before = std::mem::replace(&mut changed.told.kind, kind);
+    if before != kind && (before == Kind::Hollow || kind == Kind::Hollow) {
+        mark_centres(&mut field.gaps, &field.objects);
     }
-    field.gaps.iter_mut().filter(|gap| gap.at.union(at) == at).for_each(|gap| gap.in_hollow = false);
-    mark_centres(&mut field.gaps, &field.objects);
 }
 
 /// Gives a gap another kind.
@@ -35,6 +35,12 @@ pub fn set_gap_kind(field: &mut FieldResult, gap: usize, kind: GapKind) {
     if let Some(changed) = field.gaps.get_mut(gap) {
         changed.told.kind = kind;
     }
+}
+
+/// The thing whose centroid a place is, to the digits that tables print.
+fn centred_at(mut things: impl Iterator<Item = (Rect, [f64; 2])>, at: [f64; 2]) -> Option<usize> {
+    let close = |k: usize, centroid: [f64; 2]| (centroid[k] - at[k]).abs() <= 1e-4f64.max(1e-7 * at[k].abs());
+    things.position(|(_, centroid)| close(0, centroid) && close(1, centroid))
 }
 
 /// The owner of the pixel that holds a place; the right and lower side of the frame belong to it.
@@ -67,6 +73,14 @@ mod tests {
     use crate::light::{Lamp, Optics};
     use crate::plane::{Plane, Samples, Watch};
     use crate::recipe::Recipe;
+
+    #[test]
+    fn a_printed_centroid_comes_before_what_lies_there() {
+        let (outer, inner) = (Rect::new(0, 0, 30, 30), Rect::new(12, 12, 6, 6));
+        let things = || [(inner, [15.4, 15.0]), (outer, [15.2, 15.1])].into_iter();
+        assert_eq!(centred_at(things(), [15.200_000_04, 15.1]), Some(1));
+        assert_eq!(centred_at(things(), [15.3, 15.05]), None);
+    }
 
     /// A hazy film with discs of powder, a gap at (100, 30), and a ring about (40, 40) with a bare middle.
     fn field() -> FieldResult {

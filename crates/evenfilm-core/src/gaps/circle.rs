@@ -10,7 +10,7 @@ use crate::plane::Rect;
 pub const CIRCLE_TOLERANCE: f64 = 0.05;
 
 /// Places farther than this from every point of the outline, px, are surely outside where the middle of their cell is: outlines run between
-/// the pixels that a gap has and those that it has not.
+/// the pixels that a gap has and those that it has not, or, beside powder, within a few blur widths of that ([`Obstacles::slack`]).
 const SLACK: f64 = 4.0;
 
 /// What no circle may reach over.
@@ -18,6 +18,10 @@ pub(super) trait Obstacles {
     /// Squared distance from a place to the nearest of them, or any that is not above `enough` once one so near is found; `most` where none
     /// is nearer.
     fn nearest(&self, from: [f64; 2], most: f64, enough: f64) -> f64;
+    /// Twice as far as they may lie from the border of the gap's pixels, px.
+    fn slack(&self) -> f64 {
+        SLACK
+    }
 }
 
 /// Radius in px of the largest circle whose middle lies in gap `own`, whose box is `at`, and that reaches over neither the frame nor an
@@ -95,7 +99,7 @@ struct Search<'a, O> {
 impl<O: Obstacles> Search<'_, O> {
     /// Radius of the circle around a square's middle, and a bound for all of the square where the one above it has the bound `above`.
     fn look(&self, square: &Square, above: f64, best: f64) -> (f64, f64) {
-        let reach = square.half * std::f64::consts::SQRT_2;
+        let (reach, slack) = (square.half * std::f64::consts::SQRT_2, self.obstacles.slack());
         let [x, y] = square.middle;
         let frame = self.frame;
         let [left, top, right, bottom] = [frame.x, frame.y, frame.right(), frame.bottom()].map(f64::from);
@@ -116,21 +120,25 @@ impl<O: Obstacles> Search<'_, O> {
         if square.half <= 0.5 {
             return (0.0, 0.0);
         }
-        (0.0, above.min(clear + reach).min(if sides > 0.0 { reach - clear.min(sides) + SLACK } else { reach + SLACK }))
+        (0.0, above.min(clear + reach).min(if sides > 0.0 { reach - clear.min(sides) + slack } else { reach + slack }))
     }
 }
 
 /// Points of an outline as a tree: the middle point of a stretch parts the others by x, those of each side by y, and so on (J. L. Bentley,
 /// CACM 18 (1975) 509).
-pub(super) struct Points(Vec<[f64; 2]>);
+pub(super) struct Points {
+    tree: Vec<[f64; 2]>,
+    slack: f64,
+}
 
 impl Points {
     /// Stretches of so many points are looked at one by one.
     const FEW: usize = 24;
 
-    pub(super) fn new(mut points: Vec<[f64; 2]>) -> Self {
+    /// The points of an outline that may lie `moved` px from the border of the gap's pixels.
+    pub(super) fn new(mut points: Vec<[f64; 2]>, moved: u32) -> Self {
         sort(&mut points, 0);
-        Self(points)
+        Self { tree: points, slack: SLACK.max(2.0 * f64::from(moved)) }
     }
 }
 
@@ -162,8 +170,12 @@ fn nearest_of(points: &[[f64; 2]], axis: usize, from: [f64; 2], enough: f64, nea
 impl Obstacles for Points {
     fn nearest(&self, from: [f64; 2], most: f64, enough: f64) -> f64 {
         let mut nearest = most;
-        nearest_of(&self.0, 0, from, enough, &mut nearest);
+        nearest_of(&self.tree, 0, from, enough, &mut nearest);
         nearest
+    }
+
+    fn slack(&self) -> f64 {
+        self.slack
     }
 }
 
@@ -240,7 +252,7 @@ mod tests {
         };
         for count in [0, 1, 24, 25, 400, 3000] {
             let points: Vec<[f64; 2]> = (0..count).map(|i| [next(if i % 3 == 0 { 4 } else { 800 }), next(600)]).collect();
-            let tree = Points::new(points.clone());
+            let tree = Points::new(points.clone(), 0);
             for _ in 0..200 {
                 let from = [next(1000) - 20.0, next(800) - 20.0];
                 let naive = points.iter().map(|&p| squared(p, from)).fold(1e4, f64::min);

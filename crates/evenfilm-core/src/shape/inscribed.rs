@@ -1,7 +1,7 @@
 //! The largest circle inside an outline.
 
 /// Last step of the search, px; the radius is then true to a few hundredths of a pixel.
-const LAST_STEP: f32 = 0.05;
+const LAST_STEP: f32 = 0.02;
 
 /// Factor of the step where no way leads up.
 const FINER: f32 = 0.35;

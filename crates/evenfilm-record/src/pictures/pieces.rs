@@ -30,7 +30,8 @@ impl Grid {
 pub(super) trait Pieces: Send + Sync {
     /// How it is cut.
     fn grid(&self) -> Grid;
-    /// Decodes the piece at `at`, a place of the grid, to linear counts in rows that lie `stride` apart.
+    /// Decodes the piece at `at`, a place of the grid, to linear counts in rows that lie `stride` apart. Writes every pixel of `at` or fails:
+    /// what `out` holds before is another piece's.
     fn decode(&self, at: Rect, out: &mut [u16], stride: usize) -> Result<(), Fault>;
     /// What the values of floats were so far.
     fn seen(&self) -> FloatRange {
