@@ -18,8 +18,10 @@ const LABELS: usize = 36;
 /// The summary of a lot, several lines: a block for each objective, and where the record is.
 pub(crate) fn of_lot(lot: &LotOutcome) -> String {
     let mut text = format!("{}\n", printable(&lot.lot));
-    for objective in &lot.objectives {
+    for (i, objective) in lot.objectives.iter().enumerate() {
         if lot.objectives.len() > 1 {
+            // A line between the blocks, so that no number is read as another objective's.
+            text.push_str(if i > 0 { "\n" } else { "" });
             let name = Some(printable(&objective.microscope)).filter(|name| !name.is_empty());
             push(&mut text, "microscope", &name.unwrap_or_else(|| "the default one".into()));
         }
