@@ -10,7 +10,7 @@ pub use kind::{GapMeasure, ToldGap};
 use rayon::prelude::*;
 
 use crate::light::{Scratch, bands, od_of_level};
-use crate::objects::{Bits, CHORDS, LARGEST_WINDOW, Refined, Scene, pixels};
+use crate::objects::{Bits, CHORDS, LARGEST_WINDOW, Refined, Scene, median, pick, pixels};
 use crate::order::in_turn;
 use crate::phases::{Component, Cuts, RunMap, count32, join};
 use crate::plane::{Level, ONE, Rect, Stop, Watch, single};
@@ -242,12 +242,12 @@ fn rim(scene: &Scene<'_>, cuts: &Cuts, (own, component): (u32, &Component), visi
     for taken in [gap, mark(scene.particle, &|_| true), mark(scene.gap, &|o| o != own)] {
         free.take(&near(&taken, inner));
     }
-    let mut ring: Vec<Level> = free.places().map(|i| levels[i]).collect();
+    let mut ring = Vec::new();
+    pick(&levels, &free, &mut ring);
     if ring.len() < LEAST {
         return Ok(None);
     }
-    let middle = ring.len() / 2;
-    let here = od_of_level(f64::from(*ring.select_nth_unstable(middle).1));
+    let here = od_of_level(f64::from(median(&mut ring)));
     let [x, y] = [f64::from(at.x) + f64::from(at.width) / 2.0, f64::from(at.y) + f64::from(at.height) / 2.0];
     let film = od_of_level(cuts.film.at(x, y));
     Ok((film > 0.0).then(|| here / film))

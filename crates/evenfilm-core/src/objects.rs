@@ -19,7 +19,7 @@ pub(crate) use kind::TOLD_FROM;
 pub use kind::{Measure, Told};
 pub use measure::frame_weight;
 pub(crate) use measure::{CHORDS, Visit, Visitor, pixels};
-pub(crate) use window::{Scene, to_level};
+pub(crate) use window::{Scene, median, pick, to_level};
 
 use crate::order::in_turn;
 use crate::phases::{Component, Run, RunMap, count32};

@@ -190,11 +190,6 @@ impl Batch {
         })
     }
 
-    /// The objective of a field.
-    pub fn objective_of(&self, field: usize) -> Option<&Objective> {
-        self.objectives.iter().find(|objective| objective.fields.contains(&field))
-    }
-
     /// How the pictures of an objective are to be read.
     pub fn reading(&self, objective: &Objective) -> Reading<'static> {
         Reading {

@@ -11,7 +11,8 @@ use crate::plane::{Level, Plane, Rect};
 pub(super) fn level_of(count: u16, gain: f32) -> Level {
     let level = f32::from(count) * gain;
     // Not `min`, which asks for what is no number first.
-    (if level < 65535.0 { level } else { 65535.0 } + 8_388_608.0).to_bits() as u16
+    let level = if level < 65535.0 { level } else { 65535.0 };
+    (level + 8_388_608.0).to_bits() as u16
 }
 
 /// Gains along the columns of a rectangle, linear between the centres of the cells and beyond the outer ones; kept from one rectangle to the

@@ -35,7 +35,7 @@ fn each_has_its_own_in_the_order_of_first_use() {
         .map(|o| (o.word(), o.scale.um_per_px, o.fields.clone(), o.blank.as_ref().map(|b| b.name.as_str()), o.dark.is_none()))
         .collect();
     assert_eq!(found, [("40x", 0.25, vec![0, 2], Some("c.tif"), true), ("", 0.5, vec![1], Some("b.tif"), true)]);
-    let of = |field| batch.objective_of(field).map(crate::folder::Objective::word);
+    let of = |field| batch.objectives.iter().find(|o| o.fields.contains(&field)).map(crate::folder::Objective::word);
     assert_eq!([of(0), of(1), of(2), of(3)], [Some("40x"), Some(""), Some("40x"), None]);
     assert!(batch.notes().is_empty(), "{:?}", batch.notes());
 }
