@@ -1,19 +1,50 @@
-//! Fields to the quantities of a lot, with intervals.
+//! Fields to the quantities of a lot, each with what is known of its uncertainty.
 
 use rayon::prelude::*;
 
 use crate::field::FieldResult;
-use crate::quantity::{Interval, Pool, QUANTITIES};
+use crate::quantity::{Interval, Pool, QUANTITIES, index_of};
 use crate::recipe::Recipe;
-use crate::statistics::half_width_95;
+use crate::statistics::{half_width_95, mean_and_deviation, planning};
+
+mod budget;
+mod ends;
+
+pub use budget::{Budget, Component};
+
+/// What the intervals of a lot rest on beside its fields.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Basis {
+    /// Relative standard uncertainty of the scale; `None` where nobody stated one.
+    pub scale_u: Option<f64>,
+    /// Whether an extension was planned, so that a verdict goes by intervals of 97.5 % at both looks.
+    pub two_looks: bool,
+    /// Relative accuracy of the uncovered area that is wanted, %.
+    pub wanted_relative_accuracy_pct: Option<f64>,
+}
+
+impl Basis {
+    /// Level of the intervals that a verdict goes by. Two looks at 97.5 % together give a false "within" no more often than one at 95 %.
+    pub const fn level(&self) -> f64 {
+        if self.two_looks { 0.975 } else { 0.95 }
+    }
+}
 
 /// The quantities of a lot, each at its place in [`QUANTITIES`].
 #[derive(Clone, Debug, Default)]
 pub struct LotResult {
     /// Values; `None` is "not measured".
     pub values: Vec<Option<f64>>,
-    /// Half widths of the 95 % intervals; `None` where there is none.
+    /// Half widths of the 95 % intervals from the spread alone; `None` where there is none.
     pub ci95: Vec<Option<f64>>,
+    /// Expanded uncertainties at 95 % (JCGM 100), never below the half width from the spread; `None` for quantities with two ends.
+    pub u95: Vec<Option<f64>>,
+    /// Ends of the 95 % intervals of rare events and tails.
+    pub ends95: Vec<Option<[f64; 2]>>,
+    /// Ends of the intervals that a verdict goes by, at the level of the [`Basis`].
+    pub decisive: Vec<Option<[f64; 2]>>,
+    /// What the uncertainties are made of.
+    pub budgets: Vec<Option<Budget>>,
     /// Values of each field alone, in the order of the fields.
     pub per_field: Vec<Vec<Option<f64>>>,
     /// What the intervals rest on: slide means where there are several slides, else fields.
@@ -22,33 +53,73 @@ pub struct LotResult {
     pub slides: usize,
 }
 
+/// The fields of a lot with what each gave alone, by slide.
+struct Nested<'a> {
+    per_field: &'a [Vec<Option<f64>>],
+    /// Places of the fields of each slide, in the order in which slides first occur.
+    slides: Vec<Vec<usize>>,
+}
+
 /// Pools fields. `slides[i]` names the slide of `fields[i]`; `rejected` fields were measured and left out; the recipe says what counts.
 ///
 /// Fields of one slide do not describe a lot: with several slides the unit of replication is the slide mean, with one it is the field.
-pub fn lot(fields: &[&FieldResult], slides: &[String], rejected: usize, recipe: &Recipe) -> LotResult {
-    let names = in_order(slides);
-    let (values, per_field): (_, Vec<Vec<Option<f64>>>) = rayon::join(
-        || values_of(&Pool::new(fields, names.len(), rejected, recipe)),
-        || fields.par_iter().map(|f| values_of(&Pool::new(&[*f], 1, 0, recipe))).collect(),
+pub fn lot(fields: &[&FieldResult], slides: &[String], rejected: usize, (recipe, basis): (&Recipe, &Basis)) -> LotResult {
+    let slides = by_slide(slides);
+    let pool = Pool::new(fields, slides.len(), rejected, recipe);
+    let ((mut values, views), per_field) = rayon::join(
+        || rayon::join(|| values_of(&pool), || budget::Views::of(&pool, basis)),
+        || fields.par_iter().map(|f| values_of(&Pool::new(&[*f], 1, 0, recipe))).collect::<Vec<Vec<Option<f64>>>>(),
     );
-    let units: Vec<Vec<Option<f64>>> = if names.len() > 1 {
-        names.iter().map(|name| mean_of(per_field.iter().zip(slides).filter(|(_, s)| *s == *name).map(|(v, _)| v))).collect()
-    } else {
-        per_field.clone()
+    let nested = Nested { per_field: &per_field, slides };
+    let units = nested.units();
+    let ci95: Vec<Option<f64>> = (0..QUANTITIES.len()).map(|q| interval(&units, q)).collect();
+    let budgets: Vec<Option<Budget>> =
+        (0..QUANTITIES.len()).into_par_iter().map(|q| Budget::of(q, &pool, (&values, &views), &nested)).collect();
+    let half = |q: usize, level: f64| {
+        let spread = units.iter().map(|u| u[q]).collect::<Option<Vec<f64>>>().and_then(|units| budget::half_width(&units, level));
+        budgets[q].as_ref().map(|budget| budget.half_width(level).max(spread.unwrap_or(0.0)))
     };
-    let ci95 = (0..QUANTITIES.len()).map(|q| interval(&units, q)).collect();
-    LotResult { values, ci95, per_field, units: units.len(), slides: names.len() }
+    let u95 = (0..QUANTITIES.len()).map(|q| if QUANTITIES[q].interval.has_ends() { None } else { half(q, 0.95) }).collect();
+    let ends = |level: f64| -> Vec<Option<[f64; 2]>> {
+        let of = |q: usize| ends::of(q, &pool, (values[q], budgets[q].as_ref()), (&nested, level));
+        (0..QUANTITIES.len()).into_par_iter().map(of).collect()
+    };
+    let ends95 = ends(0.95);
+    let mut decisive = if basis.two_looks { ends(basis.level()) } else { ends95.clone() };
+    for (q, decisive) in decisive.iter_mut().enumerate().filter(|(q, _)| !QUANTITIES[*q].interval.has_ends()) {
+        *decisive = values[q].zip(half(q, basis.level())).map(|(value, half)| [value - half, value + half]);
+    }
+    plan(&mut values, &ci95, &per_field, basis);
+    let (units, slides) = (units.len(), nested.slides.len());
+    LotResult { values, ci95, u95, ends95, decisive, budgets, per_field, units, slides }
 }
 
-/// Names in the order in which they first occur.
-fn in_order(slides: &[String]) -> Vec<&String> {
-    let mut names: Vec<&String> = Vec::new();
-    for slide in slides {
-        if !names.contains(&slide) {
-            names.push(slide);
+/// Places of the fields of each slide, in the order in which slides first occur.
+fn by_slide(slides: &[String]) -> Vec<Vec<usize>> {
+    let mut names: Vec<(&String, Vec<usize>)> = Vec::new();
+    for (i, slide) in slides.iter().enumerate() {
+        match names.iter_mut().find(|(name, _)| *name == slide) {
+            Some((_, fields)) => fields.push(i),
+            None => names.push((slide, vec![i])),
         }
     }
-    names
+    names.into_iter().map(|(_, fields)| fields).collect()
+}
+
+impl Nested<'_> {
+    /// Values of what the intervals rest on: slide means where there are several slides, else fields.
+    fn units(&self) -> Vec<Vec<Option<f64>>> {
+        if self.slides.len() > 1 {
+            self.slides.iter().map(|slide| mean_of(slide.iter().map(|&i| &self.per_field[i]))).collect()
+        } else {
+            self.per_field.to_vec()
+        }
+    }
+
+    /// Values of one quantity, by slide; `None` where a field does not have it.
+    fn values(&self, q: usize) -> Option<Vec<Vec<f64>>> {
+        self.slides.iter().map(|slide| slide.iter().map(|&i| self.per_field[i][q]).collect()).collect()
+    }
 }
 
 fn values_of(pool: &Pool<'_>) -> Vec<Option<f64>> {
@@ -71,4 +142,20 @@ fn interval(units: &[Vec<Option<f64>>], q: usize) -> Option<f64> {
     }
     let values = units.iter().map(|u| u[q]).collect::<Option<Vec<f64>>>()?;
     half_width_95(&values)
+}
+
+/// What ASTM E562 says of the uncovered area, and Masuda & Gotoh of the number of objects: how near the lot came, and what it would take.
+fn plan(values: &mut [Option<f64>], ci95: &[Option<f64>], per_field: &[Vec<Option<f64>>], basis: &Basis) {
+    let at = |id: &str| index_of(id).unwrap_or_default();
+    let area = at("uncovered_area_pct");
+    let wanted = basis.wanted_relative_accuracy_pct;
+    values[at("uncovered_area_ra_pct")] =
+        values[area].zip(ci95[area]).filter(|(value, _)| *value > 0.0).map(|(value, ci)| 100.0 * ci / value);
+    let fields = per_field.iter().map(|f| f[area]).collect::<Option<Vec<f64>>>();
+    let spread = fields.as_deref().and_then(mean_and_deviation);
+    values[at("fields_needed")] = spread.and_then(|(mean, deviation)| planning::fields_needed(mean, deviation?, wanted?)).map(f64::from);
+    let spread = values[at("x50_3_um")].zip(values[at("x50_0_um")]).filter(|(volume, number)| volume > number);
+    // Hatch and Choate: x50,3 = x50,0 exp(3 s²).
+    let gsd = spread.map(|(volume, number)| libm::exp((libm::log(volume / number) / 3.0).sqrt()));
+    values[at("objects_needed")] = gsd.zip(wanted).map(|(gsd, wanted)| planning::objects_for_diameter(gsd, 3.0, wanted / 100.0).ceil());
 }

@@ -15,6 +15,7 @@ pub mod dust;
 pub mod field;
 pub mod gaps;
 pub mod light;
+pub mod limits;
 pub mod objects;
 pub mod order;
 pub mod phantom;

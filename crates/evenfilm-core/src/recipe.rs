@@ -249,6 +249,8 @@ pub struct Fields {
     pub reject: Vec<Reject>,
     /// Days; default 365.
     pub scale_max_age_days: u32,
+    /// Days; default 7.
+    pub check_max_age_days: u32,
 }
 
 /// `[chance]`
@@ -289,7 +291,7 @@ impl Default for Recipe {
             objects: Objects { split: true, split_depth_um: 0.15, frame: FrameRule::Weighted, model_u_pct: 0.0 },
             leave_out: vec![Kind::Hollow, Kind::Fibre, Kind::Crystal, Kind::Dust],
             agglomerates: Agglomerates { rule: AgglomerateRule::Size, min_diameter_um: 5.0, min_constituents: 4 },
-            fields: Fields { reject: vec![Reject::Overlap], scale_max_age_days: 365 },
+            fields: Fields { reject: vec![Reject::Overlap], scale_max_age_days: 365, check_max_age_days: 7 },
             chance: Chance { placements: 200, seed: 1 },
             concern: Concern { gap_um: 25.0, agglomerate_um: 25.0 },
         }

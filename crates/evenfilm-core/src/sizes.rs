@@ -30,6 +30,12 @@ pub fn quantile(sizes: &[Sized], r: i32, share: f64) -> Option<f64> {
     sorted.last().map(|s| s.diameter)
 }
 
+/// (x90,3 − x10,3) ÷ x50,3 (ISO 9276-2). `None` without diameters.
+pub fn span_3(sizes: &[Sized]) -> Option<f64> {
+    let x = |share| quantile(sizes, 3, share);
+    Some((x(0.9)? - x(0.1)?) / x(0.5)?)
+}
+
 /// Moment-ratio mean D\[p,q\] = (Σ w xᵖ ÷ Σ w x^q)^(1/(p−q)), p > q (ISO 9276-2; ASTM E2578). `None` without diameters.
 pub fn mean(sizes: &[Sized], p: i32, q: i32) -> Option<f64> {
     let moment = |power: i32| sizes.iter().map(|s| s.weight * s.diameter.powi(power)).sum::<f64>();

@@ -178,14 +178,26 @@ fn remove_empty(folders: &[PathBuf]) {
     folders.iter().rev().for_each(|folder| drop(fs::remove_dir(folder)));
 }
 
+/// The latest record of a lot below `out`: its revision and folder.
+pub fn latest(out: &Path, lot: &str) -> Option<(u32, PathBuf)> {
+    let lot_folder = out.join(folder_name(lot));
+    let number = latest_in(&lot_folder).ok()??;
+    Some((number, lot_folder.join(format!("r{number}"))))
+}
+
+/// SHA-256 of the tag manifest of a record; `None` where it cannot be read.
+pub fn tag_digest(record: &Path) -> Option<String> {
+    fs::read(record.join(TAG_MANIFEST)).ok().map(|bytes| sha256_hex(&bytes))
+}
+
+fn latest_in(lot_folder: &Path) -> io::Result<Option<u32>> {
+    Ok(fs::read_dir(lot_folder)?.flatten().filter_map(|e| revision_number(&e.file_name().to_string_lossy())).max())
+}
+
 /// The revision after the latest one.
 fn next_revision(lot_folder: &Path) -> Result<Revision, Fault> {
-    let entries = fs::read_dir(lot_folder).map_err(|e| fault("read", lot_folder, &e))?;
-    let latest = entries.flatten().filter_map(|e| revision_number(&e.file_name().to_string_lossy())).max();
-    let previous = latest.map(|number| {
-        let manifest = fs::read(lot_folder.join(format!("r{number}")).join(TAG_MANIFEST));
-        (number, manifest.ok().map(|bytes| sha256_hex(&bytes)))
-    });
+    let latest = latest_in(lot_folder).map_err(|e| fault("read", lot_folder, &e))?;
+    let previous = latest.map(|number| (number, tag_digest(&lot_folder.join(format!("r{number}")))));
     Ok(Revision { number: latest.unwrap_or(0) + 1, previous })
 }
 

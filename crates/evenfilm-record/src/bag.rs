@@ -15,7 +15,8 @@ use crate::fault::Fault;
 /// Name of the file that lists the digests of the tag files; its own digest stands for the whole bag.
 pub const TAG_MANIFEST: &str = "tagmanifest-sha256.txt";
 
-const MANIFEST: &str = "manifest-sha256.txt";
+/// The list of the payload with its digests.
+pub const PAYLOAD_MANIFEST: &str = "manifest-sha256.txt";
 const DECLARATION: &str = "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n";
 
 /// What a bag knows of one payload file.
@@ -103,7 +104,7 @@ impl Bag {
     /// # Errors
     /// A file cannot be written.
     pub fn close(&self, info: &[(&str, String)]) -> Result<String, Fault> {
-        let tags = [("bag-info.txt", self.bag_info(info)), ("bagit.txt", DECLARATION.to_owned()), (MANIFEST, self.manifest())];
+        let tags = [("bag-info.txt", self.bag_info(info)), ("bagit.txt", DECLARATION.to_owned()), (PAYLOAD_MANIFEST, self.manifest())];
         let mut tag_manifest = String::new();
         for (name, text) in &tags {
             write(&self.root.join(name), text.as_bytes())?;

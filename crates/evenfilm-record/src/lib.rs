@@ -15,6 +15,7 @@ pub mod numbers;
 pub mod overlay;
 pub mod phantom_files;
 pub mod pictures;
+pub mod prove;
 pub mod recipe_file;
 pub mod sheet;
 pub mod tables;

@@ -3,19 +3,15 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
+pub use evenfilm_core::limits::Rule;
 use evenfilm_core::quantity::QUANTITIES;
 
 use crate::fault::Fault;
-use crate::toml_file::{Section, Span, TomlFile, Writer, nearest};
-use crate::words::choices;
+use crate::toml_file::{Entry, Section, Span, TomlFile, Writer, nearest};
 
-choices! {
-    /// How a quantity is compared with its limit.
-    Rule {
-        /// The whole interval must lie within the limits.
-        Guarded = "guarded",
-        /// The value must lie within the limits.
-        Simple = "simple",
+impl From<Rule> for Entry {
+    fn from(rule: Rule) -> Self {
+        Self::Text(rule.word().into())
     }
 }
 
@@ -32,6 +28,13 @@ pub struct Limit {
     pub max: Option<f64>,
     /// Guarded where the file does not say.
     pub rule: Rule,
+}
+
+impl Limit {
+    /// As the numbers are compared with it.
+    pub fn as_core(&self) -> evenfilm_core::limits::Limit<'_> {
+        evenfilm_core::limits::Limit { quantity: &self.quantity, min: self.min, max: self.max, rule: self.rule }
+    }
 }
 
 /// The limits of a product.

@@ -7,7 +7,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use evenfilm_core::batch::LotResult;
 use evenfilm_core::field::{FieldResult, Flag};
 use evenfilm_core::plane::Stop;
-use evenfilm_core::quantity::{Interval, QUANTITIES};
+use evenfilm_core::quantity::QUANTITIES;
 
 use crate::archive::Staging;
 use crate::fault::Fault;
@@ -15,6 +15,12 @@ use crate::folder::{Batch, Field, Objective};
 use crate::numbers;
 use crate::time::Moment;
 
+pub use check::Check;
+pub use evenfilm_core::limits::{Decision, Needed, Outcome, Verdict, Why};
+pub use evenfilm_core::quantity::Interval;
+pub use judge::{Judged, Judgement};
+
+mod check;
 mod correct;
 #[cfg(test)]
 mod correct_tests;
@@ -22,6 +28,7 @@ mod exposed;
 mod files;
 #[cfg(test)]
 mod format_tests;
+mod judge;
 mod measure;
 mod pictures;
 #[cfg(test)]
@@ -130,6 +137,8 @@ struct Seen {
     result: LotResult,
     /// Values of every field alone, also of those left out.
     per_field: Vec<Vec<Option<f64>>>,
+    /// What they are told.
+    judgement: Judgement,
     /// The numbers without corrections; `None` where the lot has none.
     uncorrected: Option<LotResult>,
     /// The numbers without any rejected field; `None` where those that decide are without them too.
@@ -166,12 +175,12 @@ struct OfField<'a> {
     values: &'a [Option<f64>],
 }
 
-/// A flag of a field.
+/// A flag of a field, or of what an objective showed as a whole.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FieldFlag {
-    /// Number of the field, from 1.
-    pub field: usize,
-    /// Its picture.
+    /// Number of the field, from 1; `None` speaks of all.
+    pub field: Option<usize>,
+    /// Its picture; empty where it speaks of all.
     pub file: String,
     /// The flag.
     pub flag: Flag,
@@ -186,10 +195,14 @@ pub struct Value {
     pub unit: &'static str,
     /// `None` is "not measured".
     pub value: Option<f64>,
-    /// Half width of the 95 % interval.
+    /// Half width of the 95 % interval from the spread alone.
     pub ci95: Option<f64>,
-    /// Whether the quantity can have an interval.
-    pub has_interval: bool,
+    /// Expanded uncertainty, 95 %.
+    pub u95: Option<f64>,
+    /// Ends of the 95 % interval of rare events and tails.
+    pub ends95: [Option<f64>; 2],
+    /// How its interval comes about.
+    pub interval: Interval,
 }
 
 /// A lot in its record: all that a summary says.
@@ -216,7 +229,9 @@ pub struct ObjectiveOutcome {
     pub slides: usize,
     /// Number of fields.
     pub fields: usize,
-    /// What a reader should know of single fields.
+    /// Its numbers against the limits.
+    pub judgement: Judgement,
+    /// What a reader should know of it and of single fields.
     pub flags: Vec<FieldFlag>,
     /// What a reader should know of the numbers, in words.
     pub notes: Vec<String>,
@@ -224,7 +239,25 @@ pub struct ObjectiveOutcome {
     pub timing: Timing,
 }
 
+impl Value {
+    /// The columns beside the value: what their ids end with, and what they hold.
+    pub fn intervals(&self) -> Vec<(&'static str, Option<f64>)> {
+        let spread = ("ci95", self.ci95);
+        match self.interval {
+            Interval::None => vec![],
+            Interval::Largest => vec![spread],
+            Interval::BetweenFields => vec![spread, ("u95", self.u95)],
+            Interval::Rare(_) | Interval::Tail => vec![spread, ("low95", self.ends95[0]), ("high95", self.ends95[1])],
+        }
+    }
+}
+
 impl ObjectiveOutcome {
+    /// What the numbers speak of: the lot, or only the slide.
+    pub const fn scope(&self) -> &'static str {
+        if self.slides > 1 { "lot" } else { "slide" }
+    }
+
     /// A quantity by its id.
     pub fn value(&self, id: &str) -> Option<&Value> {
         self.values.iter().find(|value| value.id == id)
@@ -262,6 +295,11 @@ pub fn measure<'a>(batch: &'a Batch, job: &Job<'_>) -> Result<Measured<'a>, Faul
 }
 
 impl Measured<'_> {
+    /// What each objective gave; nothing is sealed by looking.
+    pub fn objectives(&self) -> Vec<ObjectiveOutcome> {
+        files::objectives(self)
+    }
+
     /// Writes tables, sheets and metadata, and puts the record into its place.
     ///
     /// # Errors
@@ -288,7 +326,11 @@ fn fields_of<'a>(batch: &'a Batch, seen: &'a [Seen]) -> Vec<OfField<'a>> {
 
 impl OfField<'_> {
     fn flags(&self) -> impl Iterator<Item = FieldFlag> {
-        self.result.flags.iter().map(|flag| FieldFlag { field: self.number, file: self.asked.source.name.clone(), flag: flag.clone() })
+        self.result.flags.iter().map(|flag| FieldFlag {
+            field: Some(self.number),
+            file: self.asked.source.name.clone(),
+            flag: flag.clone(),
+        })
     }
 }
 
@@ -299,7 +341,9 @@ fn values(result: &LotResult) -> Vec<Value> {
         unit: quantity.unit,
         value: at(&result.values, i),
         ci95: at(&result.ci95, i),
-        has_interval: quantity.interval == Interval::BetweenFields,
+        u95: at(&result.u95, i),
+        ends95: [0, 1].map(|end| result.ends95.get(i).copied().flatten().and_then(|ends| numbers::rounded(ends[end]))),
+        interval: quantity.interval,
     };
     QUANTITIES.iter().enumerate().map(value).collect()
 }

@@ -117,7 +117,9 @@ fn fields(section: &Section<'_>, built_in: Fields) -> Result<Fields, Fault> {
     let mut reject = section.choices("reject", Reject::ALL, Reject::word)?.unwrap_or(built_in.reject);
     reject.sort_unstable();
     reject.dedup();
-    Ok(Fields { reject, scale_max_age_days: section.whole("scale_max_age_days", 1)?.unwrap_or(built_in.scale_max_age_days) })
+    let days = |key, built_in| Ok(section.whole(key, 1)?.unwrap_or(built_in));
+    let scale_max_age_days = days("scale_max_age_days", built_in.scale_max_age_days)?;
+    Ok(Fields { reject, scale_max_age_days, check_max_age_days: days("check_max_age_days", built_in.check_max_age_days)? })
 }
 
 fn chance(section: &Section<'_>, built_in: Chance) -> Result<Chance, Fault> {
@@ -180,6 +182,7 @@ pub fn canonical(recipe: &Recipe) -> String {
     out.section(&["fields"]);
     out.list("reject", &words(&recipe.fields.reject, Reject::word));
     out.entry("scale_max_age_days", recipe.fields.scale_max_age_days);
+    out.entry("check_max_age_days", recipe.fields.check_max_age_days);
     out.section(&["chance"]);
     out.entry("placements", recipe.chance.placements);
     out.entry("seed", recipe.chance.seed);
@@ -288,6 +291,7 @@ min_constituents = 5
 [fields]
 reject = []
 scale_max_age_days = 30
+check_max_age_days = 2
 
 [chance]
 placements = 99

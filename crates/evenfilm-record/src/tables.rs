@@ -9,10 +9,12 @@ use std::borrow::Cow;
 
 use crate::numbers;
 
+mod proof;
 mod rows;
 #[cfg(test)]
 mod tests;
 
+pub use proof::{DecisionRow, UncertaintyRow, decisions, uncertainty};
 pub use rows::{
     FieldRow, GapRow, ObjectRow, RecordRow, corrections, fields, gaps, objects, record, record_uncorrected, record_without_rejected,
 };

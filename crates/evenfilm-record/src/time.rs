@@ -1,6 +1,7 @@
 //! The one moment that a run puts into its records.
 
 use jiff::Timestamp;
+use jiff::civil::Date;
 
 use crate::fault::Fault;
 
@@ -42,6 +43,18 @@ impl Moment {
         time.map(|time| Self::new(time, SOURCE_DATE_EPOCH)).ok_or_else(fault)
     }
 
+    /// Days from a day to this moment's; negative where it is still to come. `None` where the moment was not made by this program.
+    pub fn days_since(&self, day: Date) -> Option<f64> {
+        let today: Date = self.date.parse().ok()?;
+        Some(f64::from(day.until(today).ok()?.get_days()))
+    }
+
+    /// Days from a moment as records write it to this one; negative where it is still to come. `None` where the text is no moment.
+    pub fn days_since_moment(&self, measured_at: &str) -> Option<f64> {
+        let [then, now]: [Option<Timestamp>; 2] = [measured_at, &self.measured_at].map(|text| text.parse().ok());
+        Some((now?.as_second() - then?.as_second()) as f64 / 86_400.0)
+    }
+
     fn new(time: Timestamp, source: &'static str) -> Self {
         let measured_at = time.strftime("%Y-%m-%dT%H:%M:%SZ").to_string();
         let date = time.strftime("%Y-%m-%d").to_string();
@@ -57,6 +70,15 @@ mod tests {
     fn seconds_become_utc() {
         let moment = Moment::from_epoch(" 1772615700").unwrap();
         assert_eq!((moment.measured_at.as_str(), moment.date.as_str()), ("2026-03-04T09:15:00Z", "2026-03-04"));
+    }
+
+    #[test]
+    fn days_between() {
+        let moment = Moment::from_epoch("1772615700").unwrap();
+        assert_eq!(moment.days_since(jiff::civil::date(2025, 3, 4)), Some(365.0));
+        assert_eq!(moment.days_since(jiff::civil::date(2026, 3, 5)), Some(-1.0));
+        assert_eq!(moment.days_since_moment("2026-03-03T21:15:00Z"), Some(0.5));
+        assert_eq!(moment.days_since_moment("yesterday"), None);
     }
 
     #[test]

@@ -13,6 +13,8 @@ pub(crate) enum Exit {
     Failed,
     /// 2: wrong usage or unusable input.
     Unusable,
+    /// 3: done, but a lot is not within its limits, or a proof failed.
+    Fault,
     /// 130: interrupted.
     Interrupted,
 }
@@ -43,6 +45,7 @@ impl Exit {
             Self::Done => 0,
             Self::Failed => 1,
             Self::Unusable => 2,
+            Self::Fault => 3,
             Self::Interrupted => 130,
         }
     }

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use evenfilm_record::fault::Fault;
-use evenfilm_record::lot::{LotOutcome, ObjectiveOutcome, Timing};
+use evenfilm_record::lot::{Check, Judged, LotOutcome, Needed, ObjectiveOutcome, Timing, Verdict};
 use evenfilm_record::numbers;
 use serde_json::{Map, Value, json};
 
@@ -19,14 +19,17 @@ fn entry(lot: &LotOutcome, objective: &ObjectiveOutcome) -> Value {
     object.insert("record_dir".into(), json!(lot.record_dir.display().to_string()));
     object.insert("revision".into(), json!(lot.revision));
     object.insert("microscope".into(), json!(objective.microscope));
-    object.insert("verdict".into(), Value::Null);
+    object.insert("verdict".into(), json!(objective.judgement.verdict.map(Verdict::word)));
+    object.insert("verdict_scope".into(), json!(objective.judgement.verdict.map(|_| objective.scope())));
+    object.insert("decisions".into(), objective.judgement.decisions.iter().map(decision).collect());
+    object.insert("check".into(), json!(objective.judgement.check.as_ref().map(Check::word)));
     object.insert("flags".into(), objective.flags.iter().map(flag).collect());
     object.insert("notes".into(), json!(objective.notes));
     object.insert("timing".into(), timing(&objective.timing));
     for value in &objective.values {
         object.insert(value.id.into(), number(value.value));
-        if value.has_interval {
-            object.insert(format!("{}_ci95", value.id), number(value.ci95));
+        for (ending, beside) in value.intervals() {
+            object.insert(format!("{}_{ending}", value.id), number(beside));
         }
     }
     Value::Object(object)
@@ -55,6 +58,30 @@ fn flag(flag: &evenfilm_record::lot::FieldFlag) -> Value {
         "value": number(flag.flag.value),
         "limit": number(flag.flag.limit),
         "advice": flag.flag.advice,
+    })
+}
+
+fn decision(judged: &Judged) -> Value {
+    let (limit, decision) = (&judged.limit, &judged.decision);
+    let (slides, fields) = match decision.needed {
+        Some(Needed::Slides(n)) => (Some(n), None),
+        Some(Needed::Fields(n)) => (None, Some(n)),
+        Some(Needed::More) | None => (None, None),
+    };
+    json!({
+        "quantity": limit.quantity,
+        "min": number(limit.min),
+        "max": number(limit.max),
+        "rule": limit.rule.word(),
+        "value": number(decision.value),
+        "low": number(decision.interval.map(|ends| ends[0])),
+        "high": number(decision.interval.map(|ends| ends[1])),
+        "outcome": decision.outcome.word(),
+        "why": decision.why.word(),
+        "probability": number(decision.probability),
+        "slides_needed": slides,
+        "fields_needed": fields,
+        "at_most_per_mm2": number(decision.at_most_per_mm2),
     })
 }
 

@@ -14,6 +14,7 @@ mod json;
 mod measure_command;
 pub mod phantom_command;
 mod progress;
+mod prove_command;
 mod round;
 mod summary;
 
@@ -31,6 +32,7 @@ struct Arguments {
 enum Command {
     Measure(measure_command::MeasureArgs),
     Phantom(phantom_command::PhantomArgs),
+    Prove(prove_command::ProveArgs),
 }
 
 /// Runs the program with the arguments of a command line, the name of the program first.
@@ -57,6 +59,7 @@ impl Command {
     fn run(&self) -> Exit {
         match self {
             Self::Measure(args) => measure_command::run(args),
+            Self::Prove(args) => prove_command::run(args),
             Self::Phantom(args) => match phantom_command::run(args) {
                 Ok(()) => Exit::Done,
                 Err(fault) => {

@@ -7,7 +7,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use clap::Args;
 use evenfilm_record::fault::{Fault, FaultKind};
 use evenfilm_record::folder::{self, Opened, Options};
-use evenfilm_record::lot::{self, Job, LotOutcome};
+use evenfilm_record::lot::{self, Job, LotOutcome, ObjectiveOutcome, Verdict};
 use evenfilm_record::time::Moment;
 use serde_json::json;
 
@@ -49,9 +49,6 @@ struct Finished {
 }
 
 pub(crate) fn run(args: &MeasureArgs) -> Exit {
-    if args.gate {
-        let _ = writeln!(io::stderr(), "evenfilm: this version gives no verdict yet, so --gate holds nothing against the limits");
-    }
     let cancel = interrupt::listen();
     let started = Moment::now().and_then(|moment| Ok((moment, pool(args.jobs)?)));
     let (moment, pool) = match started {
@@ -64,7 +61,23 @@ pub(crate) fn run(args: &MeasureArgs) -> Exit {
     let finished = pool.install(|| measure_all(args, &moment, cancel));
     report(args, &finished);
     let faults: Vec<FaultKind> = finished.iter().filter_map(|lot| lot.outcome.as_ref().err()).map(|fault| fault.kind).collect();
-    Exit::of_all(finished.len(), &faults)
+    match Exit::of_all(finished.len(), &faults) {
+        Exit::Done if args.gate && !all_within(&finished) => Exit::Fault,
+        exit => exit,
+    }
+}
+
+/// Whether every lot is within its limits; says on standard error which are not. A lot without limits is not.
+fn all_within(finished: &[Finished]) -> bool {
+    let mut all = true;
+    for outcome in finished.iter().filter_map(|lot| lot.outcome.as_ref().ok()) {
+        let told = |objective: &ObjectiveOutcome| objective.judgement.verdict;
+        let Some(objective) = outcome.objectives.iter().find(|objective| told(objective) != Some(Verdict::Within)) else { continue };
+        let what = told(objective).map_or("without limits", Verdict::word);
+        let _ = writeln!(io::stderr(), "{}: {what}, so --gate does not pass", printable(&outcome.lot));
+        all = false;
+    }
+    all
 }
 
 fn pool(jobs: Option<u16>) -> Result<rayon::ThreadPool, Fault> {

@@ -7,6 +7,8 @@ use evenfilm_record::lot::{FieldFlag, LotOutcome, ObjectiveOutcome, Value};
 use crate::progress::printable;
 use crate::round::{short, three_digits, words};
 
+mod verdict;
+
 /// What the numbers are not; shown wherever results are.
 pub(crate) const CAUTION: &str = "\
 Microscopy of a slide gives no SPF and clears no product for use. Protection claims rest on the official tests
@@ -37,6 +39,9 @@ fn push(text: &mut String, label: &str, what: &str) {
 }
 
 fn push_objective(text: &mut String, seen: &ObjectiveOutcome) {
+    for (label, what) in verdict::lines(seen) {
+        push(text, &label, &what);
+    }
     push(text, "looked at", &looked_at(seen));
     for (label, what) in sizes(seen).into_iter().chain(film(seen)) {
         push(text, &label, &what);
@@ -78,12 +83,24 @@ fn sizes(seen: &ObjectiveOutcome) -> Vec<Line> {
     lines.push(("largest object seen (Feret)".into(), alone(seen, "largest_object_um")));
     lines.push(("particle area".into(), word(seen, "particle_area_pct")));
     if number(seen, "agglomerates") == Some(0.0) {
-        lines.push(("agglomerates".into(), format!("none in {} mm²", three_digits(area))));
+        lines.push(("agglomerates".into(), none(seen, "agglomerates_per_mm2", area)));
     } else {
         lines.push(("agglomerates".into(), format!("{}, {}", word(seen, "agglomerates"), word(seen, "agglomerates_per_mm2"))));
         lines.push(("particle area in agglomerates".into(), word(seen, "agglomerate_fraction_pct")));
     }
     lines
+}
+
+/// "none in A mm², at most U": nothing found is never ± 0.
+fn none(seen: &ObjectiveOutcome, per_area: &str, area: f64) -> String {
+    let most = at_most(seen, per_area).map_or_else(String::new, |most| format!(", {most}"));
+    format!("none in {} mm²{most}", three_digits(area))
+}
+
+fn at_most(seen: &ObjectiveOutcome, id: &str) -> Option<String> {
+    let value = seen.value(id)?;
+    let high = value.ends95[1]?;
+    Some(format!("at most {} {} (95 %)", three_digits(high), value.unit))
 }
 
 /// What was found of the kinds that are left out; nothing where nothing was.
@@ -104,7 +121,10 @@ fn film(seen: &ObjectiveOutcome) -> Vec<Line> {
     match number(seen, "gaps") {
         None => lines.push(("uncovered area".into(), "not measured: bare places cannot be told from film here".into())),
         // Nothing found is no proof of nothing there.
-        Some(0.0) => lines.push((format!("gaps{from}"), format!("none in {} mm²", three_digits(area)))),
+        Some(0.0) => {
+            lines.push((format!("gaps{from}"), none(seen, "gaps_per_mm2", area)));
+            lines.push(("uncovered area".into(), at_most(seen, "uncovered_area_pct").unwrap_or_else(|| "none found".into())));
+        }
         Some(_) => {
             lines.push(("uncovered area".into(), word(seen, "uncovered_area_pct")));
             lines.push((format!("gaps{from}"), word(seen, "gaps")));
@@ -125,8 +145,8 @@ fn film(seen: &ObjectiveOutcome) -> Vec<Line> {
 fn intervals(seen: &ObjectiveOutcome) -> String {
     match (seen.slides, seen.fields) {
         (0 | 1, 0 | 1) => "no interval from a single field: photograph more".into(),
-        (0 | 1, n) => format!("half width of the 95 % interval between {n} fields; it speaks of this slide, not of the lot"),
-        (n, _) => format!("half width of the 95 % interval between {n} slides"),
+        (0 | 1, n) => format!("95 %, from {n} fields and all that is known of edge and scale; of this slide, not of the lot"),
+        (n, _) => format!("95 %, from {n} slides and all that is known of edge and scale"),
     }
 }
 
@@ -143,9 +163,12 @@ fn flags(flags: &[FieldFlag]) -> Vec<String> {
 
 fn flag_line(id: &str, flags: &[FieldFlag]) -> String {
     let of: Vec<&FieldFlag> = flags.iter().filter(|flag| flag.flag.id == id).collect();
-    let mut fields: Vec<String> = of.iter().map(|flag| flag.field.to_string()).collect();
+    let mut fields: Vec<String> = of.iter().filter_map(|flag| flag.field.map(|field| field.to_string())).collect();
     fields.dedup();
     let advice = of.first().map_or("", |flag| flag.flag.advice);
+    if fields.is_empty() {
+        return format!("{}: {advice}", id.replace('_', " "));
+    }
     let noun = if fields.len() == 1 { "field" } else { "fields" };
     format!("{} ({noun} {}): {advice}", id.replace('_', " "), fields.join(", "))
 }
@@ -160,7 +183,7 @@ fn word(seen: &ObjectiveOutcome, id: &str) -> String {
 
 /// A value without its interval: what was seen, not an estimate.
 fn alone(seen: &ObjectiveOutcome, id: &str) -> String {
-    seen.value(id).map_or_else(|| "not measured".into(), |value| words(&Value { ci95: None, ..*value }))
+    seen.value(id).map_or_else(|| "not measured".into(), |value| words(&Value { ci95: None, u95: None, ends95: [None; 2], ..*value }))
 }
 
 fn range(seen: &ObjectiveOutcome, ids: [&str; 2]) -> String {

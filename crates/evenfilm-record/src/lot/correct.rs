@@ -9,6 +9,7 @@ use crate::fault::Fault;
 use crate::folder::{Batch, Objective};
 
 use super::ByHand;
+use super::judge::basis;
 
 /// The flag of a field that was rejected for a reason that is not the recipe's.
 pub(super) const STAYS: &str = "rejected_by_hand";
@@ -71,10 +72,11 @@ pub(super) fn pool(
             fields[i].flags.push(Flag { id: STAYS, value: None, limit: None, advice });
         }
     }
+    let basis = basis(batch, objective);
     let of = |wanted: &dyn Fn(Option<bool>) -> bool| {
         let left: Vec<usize> = (0..fields.len()).filter(|&i| wanted(rejected[i])).collect();
         let slides: Vec<String> = left.iter().map(|&i| slides[i].clone()).collect();
-        batch::lot(&left.iter().map(|&i| &fields[i]).collect::<Vec<_>>(), &slides, fields.len() - left.len(), &objective.recipe)
+        batch::lot(&left.iter().map(|&i| &fields[i]).collect::<Vec<_>>(), &slides, fields.len() - left.len(), (&objective.recipe, &basis))
     };
     let result = of(&|rejected| rejected != Some(true));
     let per_field = if rejected.contains(&Some(true)) { of(&|_| true).per_field } else { result.per_field.clone() };
@@ -85,5 +87,5 @@ pub(super) fn pool(
 /// The numbers of all fields as they are.
 pub(super) fn plain(batch: &Batch, objective: &Objective, fields: &[FieldResult]) -> LotResult {
     let slides: Vec<String> = objective.fields.iter().map(|&i| batch.fields[i].slide.clone()).collect();
-    batch::lot(&fields.iter().collect::<Vec<_>>(), &slides, 0, &objective.recipe)
+    batch::lot(&fields.iter().collect::<Vec<_>>(), &slides, 0, (&objective.recipe, &basis(batch, objective)))
 }

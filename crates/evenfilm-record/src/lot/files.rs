@@ -15,10 +15,10 @@ use crate::csvw;
 use crate::fault::Fault;
 use crate::folder::{Batch, Objective};
 use crate::recipe_file;
-use crate::tables::{self, FieldRow, GapRow, ObjectRow, RecordRow, Table};
+use crate::tables::{self, DecisionRow, FieldRow, GapRow, ObjectRow, RecordRow, Table, UncertaintyRow};
 
 use super::correct::STAYS;
-use super::{FieldFlag, Job, LotOutcome, Measured, ObjectiveOutcome, OfField, Seen, fields_of, values};
+use super::{Check, FieldFlag, Job, Judgement, LotOutcome, Measured, ObjectiveOutcome, OfField, Seen, fields_of, values};
 
 pub(super) fn seal(mut measured: Measured<'_>, job: &Job<'_>) -> Result<LotOutcome, Fault> {
     let start = Instant::now();
@@ -42,7 +42,7 @@ pub(super) fn seal(mut measured: Measured<'_>, job: &Job<'_>) -> Result<LotOutco
         Ok(bag_info(batch, job))
     };
     let sealed = staging.seal(&mut finish)?;
-    let mut objectives: Vec<ObjectiveOutcome> = batch.objectives.iter().zip(seen).zip(flags).map(outcome).collect();
+    let mut objectives: Vec<ObjectiveOutcome> = batch.objectives.iter().zip(&seen).zip(flags).map(outcome).collect();
     if let Some(first) = objectives.first_mut() {
         first.timing.write_s += start.elapsed().as_secs_f64();
     }
@@ -51,46 +51,54 @@ pub(super) fn seal(mut measured: Measured<'_>, job: &Job<'_>) -> Result<LotOutco
 
 /// `record.csv` and, where somebody corrected, its siblings: each with a row per objective.
 fn records(measured: &Measured<'_>, job: &Job<'_>, flags: &[Vec<FieldFlag>]) -> Vec<(Table<RecordRow>, Vec<RecordRow>)> {
-    let rows = |result: &dyn Fn(&Seen) -> LotResult, corrected: bool| {
+    // A verdict rests on the numbers of record.csv alone.
+    let rows = |result: &dyn Fn(&Seen) -> LotResult, [corrected, decides]: [bool; 2]| {
         let all = measured.batch.objectives.iter().zip(&measured.seen).zip(flags);
         let row = |((objective, seen), flags): ((&Objective, &Seen), &Vec<FieldFlag>)| {
             let flags = flags.iter().map(|flag| flag.flag.id).filter(|&id| corrected || id != STAYS);
-            record_row(measured.batch, objective, job, (&result(seen), joined(flags)))
+            record_row(measured.batch, objective, job, (&result(seen), decides.then_some(&seen.judgement), joined(flags)))
         };
         all.map(row).collect::<Vec<_>>()
     };
-    let mut records = vec![(tables::record(), rows(&|seen| seen.result.clone(), true))];
+    let mut records = vec![(tables::record(), rows(&|seen| seen.result.clone(), [true, true]))];
     if !measured.batch.corrections.lines.is_empty() {
         let uncorrected = |seen: &Seen| seen.uncorrected.clone().unwrap_or_default();
-        records.push((tables::record_uncorrected(), rows(&uncorrected, false)));
+        records.push((tables::record_uncorrected(), rows(&uncorrected, [false, false])));
     }
     if measured.seen.iter().any(|seen| seen.without_rejected.is_some()) {
         let without = |seen: &Seen| seen.without_rejected.as_ref().unwrap_or(&seen.result).clone();
-        records.push((tables::record_without_rejected(), rows(&without, true)));
+        records.push((tables::record_without_rejected(), rows(&without, [true, false])));
     }
     records
 }
 
-fn outcome(((objective, seen), flags): ((&Objective, Seen), Vec<FieldFlag>)) -> ObjectiveOutcome {
+/// What each objective gave, before anything is sealed.
+pub(super) fn objectives(measured: &Measured<'_>) -> Vec<ObjectiveOutcome> {
+    measured.batch.objectives.iter().zip(&measured.seen).zip(flags_of(measured)).map(outcome).collect()
+}
+
+fn outcome(((objective, seen), flags): ((&Objective, &Seen), Vec<FieldFlag>)) -> ObjectiveOutcome {
     ObjectiveOutcome {
         microscope: objective.word().to_owned(),
         values: values(&seen.result),
         slides: seen.result.slides,
         fields: seen.result.per_field.len(),
+        judgement: seen.judgement.clone(),
         flags,
         notes: objective.notes.clone(),
         timing: seen.timing,
     }
 }
 
-/// The flags of the fields of each objective.
+/// The flags of each objective: those of all it showed, then those of its fields.
 fn flags_of(measured: &Measured<'_>) -> Vec<Vec<FieldFlag>> {
     let fields = fields_of(measured.batch, &measured.seen);
-    let of = |objective: &Objective| {
+    let of = |(objective, seen): (&Objective, &Seen)| {
         let own = fields.iter().filter(|field| std::ptr::eq(field.objective, objective));
-        own.flat_map(OfField::flags).collect()
+        let of_all = seen.judgement.flags.iter().map(|flag| FieldFlag { field: None, file: String::new(), flag: flag.clone() });
+        of_all.chain(own.flat_map(OfField::flags)).collect()
     };
-    measured.batch.objectives.iter().map(of).collect()
+    measured.batch.objectives.iter().zip(&measured.seen).map(of).collect()
 }
 
 type File = (String, Vec<u8>);
@@ -129,7 +137,12 @@ fn put_tables(measured: &mut Measured<'_>) -> Result<(), Fault> {
             GapRow { field: field.number, id: i + 1, gap, counted, um_per_px, microscope, by_hand }
         },
     )?;
-    let mut files: Vec<File> = vec![("fields.csv".into(), fields_csv(&fields))];
+    let mut files: Vec<File> =
+        vec![("fields.csv".into(), fields_csv(&fields)), ("uncertainty.csv".into(), uncertainty_csv(measured.batch, &measured.seen))];
+    files.push(metadata(&tables::uncertainty()));
+    if measured.batch.limits.is_some() {
+        files.extend([("decisions.csv".into(), decisions_csv(measured.batch, &measured.seen)), metadata(&tables::decisions())]);
+    }
     files.extend([metadata(&tables::objects()), metadata(&tables::gaps()), metadata(&tables::fields())]);
     if !measured.batch.corrections.lines.is_empty() {
         files.push((CORRECTIONS.into(), measured.batch.corrections.csv()));
@@ -183,6 +196,42 @@ fn fields_csv(fields: &[OfField<'_>]) -> Vec<u8> {
     tables::fields().csv(&(0..fields.len()).map(row).collect::<Vec<_>>())
 }
 
+/// The budget of every quantity that has one.
+fn uncertainty_csv(batch: &Batch, seen: &[Seen]) -> Vec<u8> {
+    let mut rows = Vec::new();
+    for (objective, seen) in batch.objectives.iter().zip(seen) {
+        for (quantity, budget) in quantity::QUANTITIES.iter().zip(&seen.result.budgets) {
+            let Some(budget) = budget else { continue };
+            let microscope = objective.word();
+            let row = |component, u, dof, share_pct| UncertaintyRow { microscope, quantity, component, u, dof, share_pct };
+            rows.extend(
+                budget.components.iter().map(|&(component, u)| {
+                    row(component.word(), u, component.is_spread().then_some(budget.spread_dof), budget.share_pct(u))
+                }),
+            );
+            rows.push(row(
+                "combined",
+                budget.combined.u,
+                Some(budget.combined.dof).filter(|dof| dof.is_finite()),
+                budget.share_pct(budget.combined.u),
+            ));
+        }
+    }
+    tables::uncertainty().csv(&rows)
+}
+
+fn decisions_csv(batch: &Batch, seen: &[Seen]) -> Vec<u8> {
+    let of = |(objective, seen): (&'_ Objective, &'_ Seen)| {
+        let microscope = objective.word().to_owned();
+        seen.judgement
+            .decisions
+            .iter()
+            .map(|judged| DecisionRow { microscope: microscope.clone(), judged: judged.clone() })
+            .collect::<Vec<_>>()
+    };
+    tables::decisions().csv(&batch.objectives.iter().zip(seen).flat_map(of).collect::<Vec<_>>())
+}
+
 /// The words of a list, each once, in the order of their first place.
 fn joined<'a>(words: impl Iterator<Item = &'a str>) -> String {
     let mut once: Vec<&str> = Vec::new();
@@ -213,7 +262,14 @@ fn sheets_of(batch: &Batch) -> Vec<File> {
     files.map(|(name, text)| (name.to_owned(), text.into_bytes())).collect()
 }
 
-fn record_row(batch: &Batch, objective: &Objective, job: &Job<'_>, (result, flags): (&LotResult, String)) -> RecordRow {
+fn record_row(
+    batch: &Batch,
+    objective: &Objective,
+    job: &Job<'_>,
+    (result, judgement, flags): (&LotResult, Option<&Judgement>, String),
+) -> RecordRow {
+    let verdict = judgement.and_then(|judgement| judgement.verdict).map(|verdict| verdict.word().to_owned());
+    let check = judgement.and_then(|judgement| judgement.check.as_ref());
     let (about, recipe, scale) = (&batch.sheet.about, &batch.recipe, &objective.scale);
     let day = |date: Option<jiff::civil::Date>| date.map(|date| date.to_string());
     let stated = [
@@ -230,11 +286,29 @@ fn record_row(batch: &Batch, objective: &Objective, job: &Job<'_>, (result, flag
         ("scale_source", scale.source.clone()),
         ("scale_date", day(scale.date)),
         ("program_version", Some(job.program_version.to_owned())),
+        ("verdict_scope", verdict.is_some().then(|| scope(result).to_owned())),
+        ("verdict", verdict),
         ("flags", Some(flags)),
+        ("check", check.map(Check::word)),
+        ("check_sha256", check.map(|check| check.sha256.clone())),
         ("microscope", objective.name.clone()),
     ];
     let texts = stated.into_iter().filter_map(|(id, text)| Some((id, text?))).collect();
-    RecordRow { texts, um_per_px: scale.um_per_px, values: result.values.clone(), ci95: result.ci95.clone() }
+    let end = |end: usize| result.ends95.iter().map(|ends| ends.map(|ends| ends[end])).collect();
+    RecordRow {
+        texts,
+        um_per_px: scale.um_per_px,
+        values: result.values.clone(),
+        ci95: result.ci95.clone(),
+        u95: result.u95.clone(),
+        low95: end(0),
+        high95: end(1),
+    }
+}
+
+/// What the numbers speak of.
+pub(super) const fn scope(result: &LotResult) -> &'static str {
+    if result.slides > 1 { "lot" } else { "slide" }
 }
 
 fn bag_info(batch: &Batch, job: &Job<'_>) -> Info {

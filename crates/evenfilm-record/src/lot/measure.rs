@@ -21,6 +21,7 @@ use crate::sheet::{Mode, Role};
 
 use super::correct::{self, Numbers};
 use super::exposed;
+use super::judge;
 use super::pictures::{Read, for_each, read};
 use super::{ByHand, Event, Job, Kept, Measured, Seen, Timing, stopped};
 
@@ -177,7 +178,9 @@ impl Progress {
         let numbers = correct::pool(batch, objective, &mut fields, &mut by_hand, uncorrected);
         self.timing.measure_s += start.elapsed().as_secs_f64();
         let Numbers { result, per_field, uncorrected, without_rejected } = numbers;
-        Ok(Seen { fields, kept, by_hand, result, per_field, uncorrected, without_rejected, timing: std::mem::take(&mut self.timing) })
+        let judgement = judge::judge(batch, objective, (&result, &fields), job);
+        let timing = std::mem::take(&mut self.timing);
+        Ok(Seen { fields, kept, by_hand, result, per_field, judgement, uncorrected, without_rejected, timing })
     }
 
     fn bench<'a>(

@@ -239,6 +239,10 @@ part! {
         placement: Placement = choice(Placement::ALL, Placement::word),
         /// mm, from 0.
         edge_margin_mm: f64 = number(Span::NOT_NEGATIVE),
+        /// Slides that may be added once where the first look decides nothing, from 0.
+        extension_slides: u32 = whole(0),
+        /// Fields that may be added once where the first look decides nothing, from 1; on slides of the plan or of the extension.
+        extension_fields: u32 = whole(1),
     }
 }
 part! {
@@ -264,6 +268,8 @@ part! {
         tone: Tone = choice(Tone::ALL, Tone::word),
         /// The count at which the camera saturates, above 0; of float pictures the value that stands for full light.
         full_scale: f64 = number(Span::POSITIVE),
+        /// Lot name of the retained slide that shows whether this microscope still measures as it did.
+        check: String = text(),
         /// Picture of the empty slide, relative to the lot's folder.
         blank: String = name(),
         /// Picture of the closed shutter, relative to the lot's folder.

@@ -15,7 +15,8 @@ const MILES_LANTUEJOUL: &str = "Miles–Lantuéjoul, on the measured region";
 const HAND: &str = "hand";
 
 /// Numbers of different objectives are never pooled.
-const MICROSCOPE: &str = "microscope setting (objective) that it was taken with, as the sheet names it; empty for the default one";
+pub(super) const MICROSCOPE: &str =
+    "microscope setting (objective) that it was taken with, as the sheet names it; empty for the default one";
 
 /// What `record.csv` says of a lot, or of what one objective of several showed of it.
 #[derive(Clone, Debug, Default)]
@@ -26,8 +27,14 @@ pub struct RecordRow {
     pub um_per_px: f64,
     /// Values in the order of the quantity table.
     pub values: Vec<Option<f64>>,
-    /// Half widths of their 95 % intervals.
+    /// Half widths of their 95 % intervals from the spread alone.
     pub ci95: Vec<Option<f64>>,
+    /// Expanded uncertainties, 95 %.
+    pub u95: Vec<Option<f64>>,
+    /// Lower ends of the 95 % intervals of rare events and tails.
+    pub low95: Vec<Option<f64>>,
+    /// Upper ends.
+    pub high95: Vec<Option<f64>>,
 }
 
 /// What `fields.csv` says of a field.
@@ -116,19 +123,19 @@ type Of<R> = fn(&R) -> Cell<'_>;
 type Numbers<R> = fn(&R) -> &[Option<f64>];
 
 /// A column that is a function of the row. `meaning` is definition and source.
-fn column<R>(id: &'static str, unit: &'static str, datatype: Datatype, meaning: [&'static str; 2], value: Of<R>) -> Column<R> {
+pub(super) fn column<R>(id: &'static str, unit: &'static str, datatype: Datatype, meaning: [&'static str; 2], value: Of<R>) -> Column<R> {
     Column { id: id.into(), unit, symbol: "", datatype, definition: meaning[0].into(), source: meaning[1], value: Value::Of(value) }
 }
 
-fn number<R>(id: &'static str, unit: &'static str, meaning: [&'static str; 2], value: Of<R>) -> Column<R> {
+pub(super) fn number<R>(id: &'static str, unit: &'static str, meaning: [&'static str; 2], value: Of<R>) -> Column<R> {
     column(id, unit, Datatype::Number, meaning, value)
 }
 
-fn whole<R>(id: &'static str, definition: &'static str, value: Of<R>) -> Column<R> {
+pub(super) fn whole<R>(id: &'static str, definition: &'static str, value: Of<R>) -> Column<R> {
     column(id, "", Datatype::Whole, [definition, ""], value)
 }
 
-fn text<R>(id: &'static str, definition: &'static str, value: Of<R>) -> Column<R> {
+pub(super) fn text<R>(id: &'static str, definition: &'static str, value: Of<R>) -> Column<R> {
     column(id, "", Datatype::Text, [definition, ""], value)
 }
 
@@ -163,6 +170,8 @@ const RECORD_TEXTS: [&[(&str, Datatype, &str)]; 2] = [
         ("verdict_scope", Datatype::Text, "what the verdict speaks of: slide or lot"),
         ("flags", Datatype::Text, "what a reader should know: names of flags, a blank between"),
         ("microscope", Datatype::Text, MICROSCOPE),
+        ("check", Datatype::Text, "the record of the check slide that the verdict rests on, when it was measured, and its verdict"),
+        ("check_sha256", Datatype::Text, "SHA-256 of the tag manifest of that record"),
     ],
 ];
 
@@ -173,19 +182,50 @@ fn record_text(&(id, datatype, definition): &(&'static str, Datatype, &'static s
     Column { value, ..column(id, "", datatype, [definition, ""], |_| Cell::Empty) }
 }
 
-/// The quantities, one column each, and the half width of its interval behind it where the rows have `intervals`.
-fn quantities<R>(values: Numbers<R>, intervals: Option<Numbers<R>>) -> Vec<Column<R>> {
+/// The quantities, one column each.
+fn quantities<R>(values: Numbers<R>) -> Vec<Column<R>> {
+    (0..QUANTITIES.len()).map(|place| quantity(place, values)).collect()
+}
+
+fn quantity<R>(place: usize, values: Numbers<R>) -> Column<R> {
+    let quantity = &QUANTITIES[place];
+    let own = number(quantity.id, quantity.unit, [quantity.definition, quantity.source], |_| Cell::Empty);
+    Column { symbol: quantity.symbol, value: Value::At(values, place), ..own }
+}
+
+/// A column of an interval that stands behind its quantity.
+fn beside<R>(place: usize, ending: &str, [what, source]: [&'static str; 2], numbers: Numbers<R>) -> Column<R> {
+    let quantity = &QUANTITIES[place];
+    let plain = number("", quantity.unit, ["", source], |_| Cell::Empty);
+    let id = format!("{}_{ending}", quantity.id).into();
+    Column { id, definition: format!("{what} of {}", quantity.id).into(), value: Value::At(numbers, place), ..plain }
+}
+
+const FAY_FEUER: &str =
+    "Fay & Feuer 1997, doi:10.1002/(SICI)1097-0258(19970415)16:7<791::AID-SIM500>3.0.CO;2-#; Student t where that is wider";
+const RESAMPLED: &str = "resampling of slides and fields";
+
+/// The quantities of a lot, each with its intervals behind it.
+fn quantities_of_lot() -> Vec<Column<RecordRow>> {
     let mut columns = Vec::new();
-    for (place, quantity) in QUANTITIES.iter().enumerate() {
-        let meaning = [quantity.definition, quantity.source];
-        let own = number(quantity.id, quantity.unit, meaning, |_| Cell::Empty);
-        columns.push(Column { symbol: quantity.symbol, value: Value::At(values, place), ..own });
-        if let (Some(intervals), Interval::BetweenFields) = (intervals, quantity.interval) {
-            let definition =
-                format!("half width of the 95 % interval of {}, from the spread between fields, or between slides", quantity.id);
-            let interval = number("", quantity.unit, ["", "Student t"], |_| Cell::Empty);
-            let id = format!("{}_ci95", quantity.id).into();
-            columns.push(Column { id, definition: definition.into(), value: Value::At(intervals, place), ..interval });
+    for (place, of) in QUANTITIES.iter().enumerate() {
+        columns.push(quantity(place, |row: &RecordRow| &row.values));
+        if of.interval == Interval::None {
+            continue;
+        }
+        let spread = ["half width of the 95 % interval, from the spread between fields, or between slides,", "Student t"];
+        columns.push(beside(place, "ci95", spread, |row: &RecordRow| &row.ci95));
+        match of.interval {
+            Interval::None | Interval::Largest => {}
+            Interval::BetweenFields => {
+                let expanded = ["expanded uncertainty (95 %) of everything known to matter", "JCGM 100:2008"];
+                columns.push(beside(place, "u95", expanded, |row: &RecordRow| &row.u95));
+            }
+            Interval::Rare(_) | Interval::Tail => {
+                let source = if of.interval == Interval::Tail { RESAMPLED } else { FAY_FEUER };
+                columns.push(beside(place, "low95", ["lower end of the 95 % interval", source], |row: &RecordRow| &row.low95));
+                columns.push(beside(place, "high95", ["upper end of the 95 % interval", source], |row: &RecordRow| &row.high95));
+            }
         }
     }
     columns
@@ -197,7 +237,7 @@ pub fn record() -> Table<RecordRow> {
     let mut columns: Vec<_> = before.iter().map(record_text).collect();
     columns.push(number("um_per_px", "µm", ["width of a pixel in the film", ""], |row: &RecordRow| measured(row.um_per_px)));
     columns.extend(after.iter().map(record_text));
-    columns.extend(quantities(|row: &RecordRow| &row.values, Some(|row: &RecordRow| &row.ci95)));
+    columns.extend(quantities_of_lot());
     Table { name: "record", about: "a row per objective that the lot was photographed with: the lot", columns }
 }
 
@@ -275,7 +315,7 @@ pub fn fields<'a>() -> Table<FieldRow<'a>> {
         }),
         whole("cores", "cores that the ratio was measured on", |row| Cell::Whole(row.result.calibration.cores as u64)),
     ];
-    columns.extend(quantities(|row: &Row<'a>| row.values, None));
+    columns.extend(quantities(|row: &Row<'a>| row.values));
     Table { name: "fields", about: "a row per field", columns }
 }
 

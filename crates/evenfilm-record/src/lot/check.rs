@@ -1,0 +1,125 @@
+//! The check that a lot rests on: a retained slide, measured from time to time with the same microscope, whose numbers have limits of their
+//! own. Its records lie beside those of the lots.
+
+use std::fs;
+use std::path::Path;
+
+use evenfilm_core::field::Flag;
+
+use crate::archive;
+use crate::bag::PAYLOAD_MANIFEST;
+use crate::digest::sha256_hex;
+use crate::folder::{Batch, Objective};
+use crate::sheet::Purpose;
+use crate::tables::without_apostrophe;
+
+use super::Job;
+
+/// The latest record of a check.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Check {
+    /// Name of its lot.
+    pub lot: String,
+    /// Revision.
+    pub revision: u32,
+    /// When it was measured.
+    pub measured_at: String,
+    /// Its verdict; empty where it has none.
+    pub verdict: String,
+    /// SHA-256 of its tag manifest.
+    pub sha256: String,
+}
+
+impl Check {
+    /// In one line of a table.
+    pub fn word(&self) -> String {
+        let Self { lot, revision, measured_at, verdict, .. } = self;
+        format!("{lot} r{revision} of {measured_at}: {}", if verdict.is_empty() { "no verdict" } else { verdict })
+    }
+}
+
+/// Whether a lot can rest on its check.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Standing {
+    Good,
+    /// The sheet names none.
+    Unnamed,
+    /// No readable record of it lies in the output folder.
+    Missing,
+    /// So many days, and how many are allowed.
+    Old(f64, f64),
+    /// It was not within its limits, or had none.
+    NotWithin,
+}
+
+impl Standing {
+    pub(super) fn flag(self) -> Option<Flag> {
+        let (id, [value, limit], advice) = match self {
+            Self::Good => return None,
+            Self::Unnamed => (
+                "no_check",
+                [None; 2],
+                "the sheet names no check; keep a slide, measure it with purpose = \"check\", and name its lot: check in [microscope]",
+            ),
+            Self::Missing => (
+                "no_check",
+                [None; 2],
+                "no whole record of the check that the sheet names, made for this microscope with purpose = \"check\", lies in the output folder; measure the check first",
+            ),
+            Self::Old(age, most) => (
+                "check_old",
+                [Some(age), Some(most)],
+                "the check was measured so many days ago, longer than the recipe allows; measure it again",
+            ),
+            Self::NotWithin => (
+                "check_not_within",
+                [None; 2],
+                "the latest record of the check is not within its limits; find out what changed at the microscope before trusting this lot",
+            ),
+        };
+        Some(Flag { id, value, limit, advice })
+    }
+}
+
+/// The check of an objective and how it stands. A check rests on no other.
+pub(super) fn of(batch: &Batch, objective: &Objective, job: &Job<'_>) -> (Option<Check>, Option<Standing>) {
+    if batch.sheet.purpose() == Purpose::Check {
+        return (None, None);
+    }
+    let Some(name) = &objective.microscope.check else { return (None, Some(Standing::Unnamed)) };
+    let Some(check) = latest(job.out, name, objective.word()) else { return (None, Some(Standing::Missing)) };
+    let most = f64::from(objective.recipe.fields.check_max_age_days);
+    let standing = match job.moment.days_since_moment(&check.measured_at) {
+        None => Standing::Missing,
+        _ if check.verdict != "within" => Standing::NotWithin,
+        Some(age) if age > most => Standing::Old(age, most),
+        Some(_) => Standing::Good,
+    };
+    (Some(check), Some(standing))
+}
+
+/// The latest record of a check for a microscope; `None` where there is none, or it is not whole enough to be trusted.
+fn latest(out: &Path, name: &str, microscope: &str) -> Option<Check> {
+    let (revision, folder) = archive::latest(out, name)?;
+    let table = fs::read(folder.join("data/record.csv")).ok()?;
+    let manifest = fs::read_to_string(folder.join(PAYLOAD_MANIFEST)).ok()?;
+    let digest = sha256_hex(&table);
+    let listed = manifest.lines().any(|line| {
+        line.split_once(char::is_whitespace).is_some_and(|(hex, path)| hex == digest && path.trim_start() == "data/record.csv")
+    });
+    let mut reader = csv::Reader::from_reader(&table[..]);
+    let header = reader.headers().ok()?.clone();
+    let rows: Vec<csv::StringRecord> = reader.records().collect::<Result<_, _>>().ok()?;
+    let cell = |row: &csv::StringRecord, id: &str| {
+        header.iter().position(|column| column == id).and_then(|at| row.get(at)).map(|cell| without_apostrophe(cell).to_owned())
+    };
+    let row = rows.iter().find(|row| cell(row, "microscope").as_deref() == Some(microscope))?;
+    let check = Check {
+        lot: cell(row, "lot")?,
+        revision,
+        measured_at: cell(row, "measured_at")?,
+        verdict: cell(row, "verdict")?,
+        sha256: archive::tag_digest(&folder)?,
+    };
+    (listed && check.lot == name && cell(row, "purpose").as_deref() == Some(Purpose::Check.word())).then_some(check)
+}

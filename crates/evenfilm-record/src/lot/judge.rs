@@ -1,0 +1,124 @@
+//! What a lot is told: its quantities against the limits, and whether all that a verdict rests on was fixed beforehand.
+
+use evenfilm_core::batch::{Basis, LotResult};
+use evenfilm_core::field::{FieldResult, Flag};
+use evenfilm_core::limits::{self, Circumstances, Decision, Outcome, Verdict};
+
+use crate::folder::{Batch, Objective};
+use crate::limits_file::Limit;
+use crate::sheet::{Placement, Plan, Purpose};
+
+use super::Job;
+use super::check::{self, Check, Standing};
+
+/// A limit and what came of it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Judged {
+    /// The limit.
+    pub limit: Limit,
+    /// What came of it.
+    pub decision: Decision,
+}
+
+/// What one objective's numbers are told.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Judgement {
+    /// The verdict; `None` without limits.
+    pub verdict: Option<Verdict>,
+    /// What it would be if nothing were missing; `None` without limits.
+    pub would_be: Option<Outcome>,
+    /// Every limit that holds for the objective.
+    pub decisions: Vec<Judged>,
+    /// What makes it provisional, and what else a reader should know of the lot as a whole.
+    pub flags: Vec<Flag>,
+    /// The check that the lot rests on, where one was found.
+    pub check: Option<Check>,
+}
+
+/// What the intervals rest on beside the fields.
+pub(super) fn basis(batch: &Batch, objective: &Objective) -> Basis {
+    let scale = &objective.scale;
+    Basis {
+        scale_u: scale.um_per_px_u.map(|u| u / scale.um_per_px),
+        two_looks: extension(&batch.sheet.plan) != [0, 0],
+        wanted_relative_accuracy_pct: batch.limits.as_ref().and_then(|limits| limits.wanted_relative_accuracy_pct),
+    }
+}
+
+/// Slides and fields that may be added once.
+fn extension(plan: &Plan) -> [u32; 2] {
+    [plan.extension_slides.unwrap_or(0), plan.extension_fields.unwrap_or(0)]
+}
+
+/// Holds the numbers of an objective against the limits.
+pub(super) fn judge(batch: &Batch, objective: &Objective, (result, fields): (&LotResult, &[FieldResult]), job: &Job<'_>) -> Judgement {
+    let mut flags: Vec<Flag> = old_scale(objective, job).into_iter().collect();
+    let decisions = decisions(batch, objective, (result, fields));
+    if decisions.is_empty() {
+        return Judgement { flags, ..Judgement::default() };
+    }
+    let (check, standing) = check::of(batch, objective, job);
+    let missing: Vec<Flag> =
+        not_locked(objective).into_iter().chain(not_planned(batch, result)).chain(standing.and_then(Standing::flag)).collect();
+    let outcomes: Vec<Outcome> = decisions.iter().map(|judged| judged.decision.outcome).collect();
+    let verdict = limits::verdict(&outcomes, !missing.is_empty());
+    flags.extend(missing);
+    Judgement { verdict, would_be: Some(limits::overall(&outcomes)), decisions, flags, check }
+}
+
+fn decisions(batch: &Batch, objective: &Objective, (result, fields): (&LotResult, &[FieldResult])) -> Vec<Judged> {
+    let bare_relative = fields.iter().any(|field| field.flags.iter().any(|flag| flag.id == "relative_to_film"));
+    let of = batch.limits.iter().flat_map(|limits| limits.of_microscope(objective.name.as_deref()));
+    let judged = |limit: &Limit| Judged {
+        decision: limits::decide(&limit.as_core(), result, Circumstances { bare_relative }),
+        limit: limit.clone(),
+    };
+    of.map(judged).collect()
+}
+
+fn flag(id: &'static str, [value, limit]: [Option<f64>; 2], advice: &'static str) -> Flag {
+    Flag { id, value, limit, advice }
+}
+
+fn old_scale(objective: &Objective, job: &Job<'_>) -> Option<Flag> {
+    let age = job.moment.days_since(objective.scale.date?)?;
+    let most = f64::from(objective.recipe.fields.scale_max_age_days);
+    let advice = "the scale was measured so many days ago, longer than the recipe allows; photograph a ruling and measure it again";
+    (age > most).then(|| flag("scale_old", [Some(age), Some(most)], advice))
+}
+
+fn not_locked(objective: &Objective) -> Option<Flag> {
+    let advice = "the recipe is not locked, so its choices could still be changed to suit the lot; lock it: locked = true";
+    (!objective.recipe.locked).then(|| flag("not_locked", [None; 2], advice))
+}
+
+/// A verdict needs a number of slides and fields that was fixed beforehand and kept: adding fields until it settles, or leaving out the
+/// worst, turns one false "within" in forty into four. A check is always the same slide and needs no plan.
+fn not_planned(batch: &Batch, result: &LotResult) -> Vec<Flag> {
+    if batch.sheet.purpose() == Purpose::Check {
+        return Vec::new();
+    }
+    let plan = &batch.sheet.plan;
+    let (Some(slides), Some(fields)) = (plan.slides, plan.fields) else {
+        let advice = "the sheet has no plan; fix the number of slides and fields before photographing: slides and fields in [plan]";
+        return vec![flag("no_plan", [None; 2], advice)];
+    };
+    let found = [result.slides, result.per_field.len()].map(|n| u32::try_from(n).unwrap_or(u32::MAX));
+    let [more_slides, more_fields] = extension(plan);
+    let extended = [slides.saturating_add(more_slides), fields.saturating_add(more_fields)];
+    let mut flags = Vec::new();
+    if found != [slides, fields] && found != extended {
+        let unit = usize::from(found[0] == slides);
+        let advice = if unit == 0 {
+            "the numbers rest on another number of slides than the plan, and its one extension, name"
+        } else {
+            "the numbers rest on another number of fields than the plan, and its one extension, name"
+        };
+        flags.push(flag("plan_not_kept", [Some(found[unit].into()), Some([slides, fields][unit].into())], advice));
+    }
+    if plan.placement == Some(Placement::ByEye) {
+        let advice = "fields chosen by looking are no sample of the slide; place them on a grid or at random";
+        flags.push(flag("placed_by_eye", [None; 2], advice));
+    }
+    flags
+}
