@@ -17,3 +17,4 @@ mod raster;
 mod shape;
 mod sizes;
 mod split;
+mod statistics;

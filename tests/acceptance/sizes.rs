@@ -3,6 +3,7 @@
 use evenfilm_core::objects::frame_weight;
 use evenfilm_core::plane::Rect;
 use evenfilm_core::sizes::{Sized, mean, quantile};
+use evenfilm_core::statistics::normal_quantile;
 use evenfilm_tests::{cases, check, number, numbers};
 
 fn close(found: f64, expected: f64, tolerance: f64, what: &str) {
@@ -56,14 +57,33 @@ fn log_normal_sizes_follow_hatch_and_choate() {
     }
 }
 
-/// Standard normal quantile by halving.
-fn normal_quantile(p: f64) -> f64 {
-    let (mut low, mut high) = (-8.0, 8.0);
-    for _ in 0..60 {
-        let middle = f64::midpoint(low, high);
-        if 0.5 * libm::erfc(-middle / std::f64::consts::SQRT_2) < p { low = middle } else { high = middle }
+#[test]
+fn quantiles_of_a_histogram() {
+    // size.hist8: interpolated in the cumulative polygon by numpy. The polygon is what many objects spread evenly over each class give: by
+    // number for r = 0; for r = 3 evenly by volume, so each stands for 1/x³ of its share.
+    let hist = check("size.hist8");
+    let edges = numbers(&hist["inputs"]["edges_um"]);
+    let counts = numbers(&hist["inputs"]["counts"]);
+    let spread = |power: i32| -> Vec<Sized> {
+        let steps = 20_000;
+        let class = |(e, n): (&[f64], &f64)| {
+            let (low, width, middle, n) = (e[0], (e[1] - e[0]) / f64::from(steps), f64::midpoint(e[0], e[1]), *n);
+            (0..steps).map(move |i| {
+                let diameter = low + width * (f64::from(i) + 0.5);
+                Sized { diameter, weight: n * middle.powi(power) / diameter.powi(power) }
+            })
+        };
+        edges.windows(2).zip(&counts).flat_map(class).collect()
+    };
+    for r in [0, 3] {
+        let all = spread(r);
+        let x = |share| quantile(&all, r, share).unwrap();
+        for (percent, share) in [(10, 0.1), (50, 0.5), (90, 0.9)] {
+            close(x(share), number(&hist["expected"][format!("x{percent},{r}")]), 2e-4, &format!("x{percent},{r}"));
+        }
+        let span = (x(0.9) - x(0.1)) / x(0.5);
+        close(span, number(&hist["expected"][format!("span,{r}")]), 2e-4, &format!("span,{r}"));
     }
-    low
 }
 
 #[test]

@@ -9,7 +9,7 @@ use crate::phases::{Component, Cut, Cuts, NOBODY, Places, RunMap, count32, cut, 
 use crate::plane::{ONE, Rect, Samples, Stage, Stop, Watch};
 use crate::recipe::{Detect, Film, Kind, Recipe};
 use crate::reuse;
-use crate::statistics::median;
+use crate::statistics::{median, normal_quantile};
 
 #[cfg(test)]
 mod tests;
@@ -467,18 +467,9 @@ pub fn counted_from(optics: &Optics, recipe: &Recipe) -> [f64; 2] {
 fn thin_area(pixels: u64, gaps: &[Gap], film: f64, edge: f64, blur_px: f64) -> f64 {
     let one = f64::from(ONE);
     let half = ((film * one).sqrt() - film) / (one - film).max(1.0);
-    let passed = blur_px * (normal_quantile(edge.max(half)) - normal_quantile(edge.min(half))) * if half < edge { 1.0 } else { 0.0 };
+    let quantile = |p: f64| normal_quantile(p.clamp(1e-15, 1.0 - 1e-15));
+    let passed = blur_px * (quantile(edge.max(half)) - quantile(edge.min(half))) * if half < edge { 1.0 } else { 0.0 };
     (pixels as f64 - passed * gaps.iter().map(|g| g.perimeter_px).sum::<f64>()).max(0.0)
-}
-
-/// Quantile of the standard normal distribution, by halving on `libm::erfc`; to about 1e-9, for 0 < p < 1.
-fn normal_quantile(p: f64) -> f64 {
-    let (mut low, mut high) = (-8.0, 8.0);
-    for _ in 0..60 {
-        let middle = 0.5 * (low + high);
-        if 0.5 * libm::erfc(-middle / std::f64::consts::SQRT_2) < p { low = middle } else { high = middle }
-    }
-    0.5 * (low + high)
 }
 
 /// Relative standard deviation of the film's optical density between sub-areas, %.

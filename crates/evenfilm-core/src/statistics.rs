@@ -1,4 +1,19 @@
-//! Statistics that more than one module needs.
+//! Distributions, intervals and budgets, as pure functions: same bits on every machine, NaN for what is out of range, and an end to every loop.
+
+mod beta;
+pub mod budget;
+pub mod conformity;
+mod front;
+mod gamma;
+mod normal;
+pub mod planning;
+pub mod proportion;
+pub mod rare;
+mod solve;
+
+pub use beta::{beta_quantile, incomplete_beta};
+pub use gamma::{chi_square_quantile, gamma_quantile, incomplete_gamma};
+pub use normal::{normal_cdf, normal_quantile, student_t_975, student_t_quantile};
 
 /// Mean and standard deviation (n − 1) of values; the deviation is `None` for fewer than two.
 pub fn mean_and_deviation(values: &[f64]) -> Option<(f64, Option<f64>)> {
@@ -16,58 +31,6 @@ pub fn half_width_95(values: &[f64]) -> Option<f64> {
     let deviation = mean_and_deviation(values)?.1?;
     let n = values.len() as f64;
     Some(student_t_975(n - 1.0) * deviation / n.sqrt())
-}
-
-/// Quantile 0.975 of Student's t with `dof` > 0 degrees of freedom, to about 1e-12: the tail probability as an incomplete beta function
-/// (Abramowitz & Stegun 26.7.1, 26.5.8 as a continued fraction), solved by halving.
-pub fn student_t_975(dof: f64) -> f64 {
-    let beyond = |t: f64| incomplete_beta(dof / 2.0, 0.5, dof / (dof + t * t));
-    let (mut low, mut high) = (0.0, 1.0);
-    while beyond(high) > 0.05 {
-        high *= 2.0;
-    }
-    for _ in 0..200 {
-        let middle = 0.5 * (low + high);
-        if middle <= low || middle >= high {
-            break;
-        }
-        if beyond(middle) > 0.05 { low = middle } else { high = middle }
-    }
-    0.5 * (low + high)
-}
-
-/// Regularised incomplete beta function I_x(a, b).
-pub fn incomplete_beta(a: f64, b: f64, x: f64) -> f64 {
-    if x <= 0.0 {
-        return 0.0;
-    }
-    if x >= 1.0 {
-        return 1.0;
-    }
-    let front = libm::exp(libm::lgamma(a + b) - libm::lgamma(a) - libm::lgamma(b) + a * libm::log(x) + b * libm::log1p(-x));
-    if x < (a + 1.0) / (a + b + 2.0) { front * beta_fraction(a, b, x) / a } else { 1.0 - front * beta_fraction(b, a, 1.0 - x) / b }
-}
-
-/// Continued fraction of the incomplete beta function, by Lentz's method.
-fn beta_fraction(a: f64, b: f64, x: f64) -> f64 {
-    const TINY: f64 = 1e-300;
-    let keep = |v: f64| if v.abs() < TINY { TINY } else { v };
-    let (mut c, mut d) = (1.0, 1.0 / keep(1.0 - (a + b) * x / (a + 1.0)));
-    let mut fraction = d;
-    for m in 1..500 {
-        let m = f64::from(m);
-        for step in
-            [m * (b - m) * x / ((a + 2.0 * m - 1.0) * (a + 2.0 * m)), -(a + m) * (a + b + m) * x / ((a + 2.0 * m) * (a + 2.0 * m + 1.0))]
-        {
-            d = 1.0 / keep(1.0 + step * d);
-            c = keep(1.0 + step / c);
-            fraction *= c * d;
-        }
-        if (c * d - 1.0).abs() < 1e-15 {
-            break;
-        }
-    }
-    fraction
 }
 
 /// Median, the upper of two; 0 of nothing.
