@@ -10,13 +10,13 @@ use serde_json::Value;
 
 use crate::fault::Fault;
 use crate::folder::{self, Options};
-use crate::lot::{self, Job};
+use crate::lot::{self, Job, ObjectiveOutcome};
 use crate::phantom_files::write_phantom;
 use crate::time::Moment;
 
 mod cases;
 
-use cases::Allowed;
+use cases::{Allowed, Truth};
 pub use cases::{Case, cases};
 
 /// One number held against what it should be.
@@ -79,7 +79,7 @@ fn check(case: &Case, folder: &Path, job: &Job<'_>) -> Result<Vec<Check>, Fault>
     let _ = fs::remove_dir_all(folder);
     let checks = case.expects.iter().map(|expects| {
         let value = found.as_ref().and_then(|found| found.value(expects.quantity));
-        let expected = at(&truth, expects.truth).unwrap_or(f64::NAN) * (1.0 + expects.bias_pct / 100.0);
+        let expected = expects.truth.of(&truth, found.as_ref()).unwrap_or(f64::NAN) * (1.0 + expects.bias_pct / 100.0);
         Check {
             id: format!("{}.{}", case.id, expects.quantity),
             expected,
@@ -95,9 +95,19 @@ fn check(case: &Case, folder: &Path, job: &Job<'_>) -> Result<Vec<Check>, Fault>
     Ok(checks.collect())
 }
 
-/// A number of the truth by its path.
-fn at(truth: &Value, path: &[&str]) -> Option<f64> {
-    path.iter().try_fold(&truth["pooled"], |value, key| value.get(key))?.as_f64()
+impl Truth {
+    /// The number; `None` where the truth does not have it. What counts depends on the smallest diameter that the program counts.
+    fn of(self, truth: &Value, found: Option<&ObjectiveOutcome>) -> Option<f64> {
+        match self {
+            Self::Pooled(path) => path.iter().try_fold(&truth["pooled"], |value, key| value.get(key))?.as_f64(),
+            Self::Counted => {
+                let from = found?.value("size_from_um")?.value?;
+                let least = std::f64::consts::PI / 4.0 * from * from;
+                let objects = truth["fields"].as_array()?.iter().filter_map(|field| field["objects"].as_array()).flatten();
+                Some(objects.filter(|object| object["area_in_frame_um2"].as_f64().is_some_and(|area| area >= least)).count() as f64)
+            }
+        }
+    }
 }
 
 #[cfg(test)]

@@ -46,7 +46,7 @@ impl Component {
 pub struct Budget {
     /// Every component that is known, with its standard uncertainty.
     pub components: Vec<(Component, f64)>,
-    /// Slides or fields that the spread was seen on, less one.
+    /// Degrees of freedom of what slides and fields show: their number less one.
     pub spread_dof: f64,
     /// Combined standard uncertainty with its effective degrees of freedom (Welch–Satterthwaite).
     pub combined: Part,
@@ -112,7 +112,8 @@ impl Budget {
         let whole = u * u + floor * floor;
         let counted = (counting * counting).min(whole);
         let within = (u_fields * u_fields - counted).clamp(0.0, whole - counted);
-        let between = whole - counted - within;
+        // What is left by rounding is nothing.
+        let between = Some(whole - counted - within).filter(|left| *left > 1e-12 * whole).unwrap_or(0.0);
         let mut components = Vec::new();
         if slides > 1 {
             components.push((Component::Slides, between.sqrt()));
@@ -138,6 +139,11 @@ impl Budget {
     /// Standard uncertainty of what does not shrink with more slides or fields.
     pub fn systematic(&self) -> f64 {
         self.components.iter().filter(|(component, _)| !component.is_spread()).map(|(_, u)| u * u).sum::<f64>().sqrt()
+    }
+
+    /// Degrees of freedom of a component; `None` where there are so many that they do not matter.
+    pub fn dof(&self, of: Component) -> Option<f64> {
+        matches!(of, Component::Slides | Component::Fields).then_some(self.spread_dof)
     }
 
     /// Share of a standard uncertainty in the combined variance, %; `None` where nothing varies.

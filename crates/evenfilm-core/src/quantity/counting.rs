@@ -39,6 +39,7 @@ pub(super) fn particle_area(pool: &Pool<'_>) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::random::{Draws, Source};
 
     /// Diameters at equal steps of a lognormal distribution's share, by halving on `libm::erfc`.
     fn lognormal(n: usize, sigma: f64) -> Vec<Sized> {
@@ -66,10 +67,10 @@ mod tests {
         // Against 2000 resamples of 400 objects, each drawn by our own generator: no source, the definition of a standard error.
         let sizes = lognormal(400, 0.5);
         let spread = |of: &dyn Fn(&[Sized]) -> f64| {
-            let mut random = crate::random::Random::new(7, 0, 0);
+            let mut draws = Draws::new(Source::new(7, 0));
             let values: Vec<f64> = (0..2000)
                 .map(|_| {
-                    let mut drawn: Vec<Sized> = (0..sizes.len()).map(|_| sizes[random.below(sizes.len() as u64) as usize]).collect();
+                    let mut drawn: Vec<Sized> = (0..sizes.len()).map(|_| sizes[draws.below(sizes.len())]).collect();
                     drawn.sort_by(|a, b| a.diameter.total_cmp(&b.diameter));
                     of(&drawn)
                 })

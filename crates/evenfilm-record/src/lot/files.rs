@@ -205,9 +205,7 @@ fn uncertainty_csv(batch: &Batch, seen: &[Seen]) -> Vec<u8> {
             let microscope = objective.word();
             let row = |component, u, dof, share_pct| UncertaintyRow { microscope, quantity, component, u, dof, share_pct };
             rows.extend(
-                budget.components.iter().map(|&(component, u)| {
-                    row(component.word(), u, component.is_spread().then_some(budget.spread_dof), budget.share_pct(u))
-                }),
+                budget.components.iter().map(|&(component, u)| row(component.word(), u, budget.dof(component), budget.share_pct(u))),
             );
             rows.push(row(
                 "combined",

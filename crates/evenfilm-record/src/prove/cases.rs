@@ -2,6 +2,8 @@
 
 use evenfilm_core::phantom::{Clumps, FilmSpec, Lamp, Mode, Particle, Population};
 
+use Allowed::{Percent, Points};
+
 use crate::phantom_files::{Bits, BlurChoice, PhantomKind, PhantomOptions};
 
 /// How far from the truth a number may lie.
@@ -13,13 +15,22 @@ pub enum Allowed {
     Points(f64),
 }
 
+/// Where `truth.json` has a number.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Truth {
+    /// A path below `pooled`.
+    Pooled(&'static [&'static str]),
+    /// The number of objects of which as much lies in the frame as makes them count.
+    Counted,
+}
+
 /// What is expected of one quantity of a case.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Expects {
     /// Its id.
     pub quantity: &'static str,
-    /// Path of the truth below `pooled` of `truth.json`.
-    pub(super) truth: &'static [&'static str],
+    /// Where its truth stands.
+    pub(super) truth: Truth,
     /// How much too large it is known to read, %.
     pub bias_pct: f64,
     /// Why, in words; empty where it is not.
@@ -39,14 +50,12 @@ pub struct Case {
     pub expects: Vec<Expects>,
 }
 
-use Allowed::{Percent, Points};
-
 const MEDIAN: &[&str] = &["sizes_as_counted", "x50_0_um"];
 const VOLUME: &[&str] = &["sizes_as_counted", "x50_3_um"];
 const SAUTER: &[&str] = &["sizes_as_counted", "d32_um"];
 
 const fn expects(quantity: &'static str, truth: &'static [&'static str], allowed: Allowed) -> Expects {
-    Expects { quantity, truth, bias_pct: 0.0, known: "", allowed }
+    Expects { quantity, truth: Truth::Pooled(truth), bias_pct: 0.0, known: "", allowed }
 }
 
 /// Sizes and area of separate particles.
@@ -85,7 +94,8 @@ fn discs(diameter_um: f64, cover: f64) -> FilmSpec {
 fn gaps(od: f64) -> FilmSpec {
     let film = FilmSpec::film();
     let singles = Population { per_mm2: 2000.0, ..film.singles };
-    FilmSpec { od, singles, clumps: Clumps { per_mm2: 0.0, ..film.clumps }, ..film }
+    let gaps = Population { per_mm2: 600.0, ..film.gaps };
+    FilmSpec { od, singles, gaps, clumps: Clumps { per_mm2: 0.0, ..film.clumps }, ..film }
 }
 
 fn seen(case: Case, change: impl FnOnce(&mut PhantomOptions)) -> Case {
@@ -133,7 +143,8 @@ fn by_size() -> Vec<Case> {
 }
 
 fn by_density_and_contrast() -> Vec<Case> {
-    let found = || vec![expects("objects", &["objects"], Percent(1.0)), expects("x50_0_um", MEDIAN, Percent(1.0))];
+    let counted = Expects { truth: Truth::Counted, ..expects("objects", &[], Percent(1.0)) };
+    let found = || vec![counted.clone(), expects("x50_0_um", MEDIAN, Percent(1.0))];
     let dense = |id, cover| one(id, FilmSpec { clear_um: 1.2, ..discs(2.5, cover) }, found());
     let faint = |id, od, allowed: [f64; 3]| one(id, FilmSpec { particle_od: od, ..discs(3.0, 0.05) }, sizes(allowed));
     let noisy = |id, full_well_e: f64, allowed: [f64; 3]| seen(one(id, discs(3.0, 0.05), sizes(allowed)), |o| o.full_well_e = full_well_e);
