@@ -13,6 +13,7 @@ mod large;
 mod lot;
 mod objectives;
 mod pictures;
+mod properties;
 mod raster;
 mod shape;
 mod sizes;

@@ -29,6 +29,8 @@ mod files;
 #[cfg(test)]
 mod format_tests;
 mod judge;
+#[cfg(test)]
+mod judge_tests;
 mod measure;
 mod pictures;
 #[cfg(test)]

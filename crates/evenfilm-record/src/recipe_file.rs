@@ -317,7 +317,7 @@ agglomerate_um = 40.0
     #[test]
     fn identity_of_the_built_in_recipe() {
         let built_in = resolved(&Recipe::default(), true).unwrap();
-        assert_eq!(sha256(&built_in), "8d0654ed27ba21770658a0f81a9900aea072d21108c2cd8401fc66b055f05c40", "{}", canonical(&built_in));
+        assert_eq!(sha256(&built_in), "6054bf818675017426a06219ff46fad5e4b4c07795964bd85404be941245d7a8", "{}", canonical(&built_in));
     }
 
     #[test]

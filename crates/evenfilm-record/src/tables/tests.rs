@@ -5,7 +5,7 @@ use std::time::Instant;
 use evenfilm_core::gaps::{Gap, GapMeasure, ToldGap};
 use evenfilm_core::objects::{CoreFrom, Measure, Object, SizedBy, Told};
 use evenfilm_core::plane::Rect;
-use evenfilm_core::quantity::QUANTITIES;
+use evenfilm_core::quantity::{Interval, QUANTITIES};
 use evenfilm_core::recipe::{GapKind, Kind};
 use evenfilm_core::shape::Shape;
 
@@ -160,8 +160,14 @@ fn the_record_begins_as_designed_and_has_every_quantity() {
     assert_eq!(ids[..19], expected.split(' ').collect::<Vec<_>>());
     for quantity in QUANTITIES {
         assert_eq!(cell(&cells, quantity.id), "1.5");
-        let has_interval = ids.contains(&format!("{}_ci95", quantity.id).as_str());
-        assert_eq!(has_interval, quantity.interval == evenfilm_core::quantity::Interval::BetweenFields);
+        let has = |ending: &str| ids.contains(&format!("{}_{ending}", quantity.id).as_str());
+        let expected = match quantity.interval {
+            Interval::None => [false; 4],
+            Interval::Largest => [true, false, false, false],
+            Interval::BetweenFields => [true, true, false, false],
+            Interval::Rare(_) | Interval::Tail => [true, false, true, true],
+        };
+        assert_eq!(["ci95", "u95", "low95", "high95"].map(has), expected, "{}", quantity.id);
     }
     let mut once = ids.clone();
     once.sort_unstable();
@@ -190,6 +196,8 @@ fn metadata_names_every_column_once_in_order() {
     check(&objects());
     check(&gaps());
     check(&corrections());
+    check(&uncertainty());
+    check(&decisions());
     check(&record_uncorrected());
     check(&record_without_rejected());
 }

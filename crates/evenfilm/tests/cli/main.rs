@@ -119,7 +119,7 @@ fn with_two_objectives(bench: &Bench, second: &str) {
 fn objectives_are_told_apart_in_one_record() {
     let bench = Bench::new();
     with_two_objectives(&bench, "40x");
-    let done = bench.run(&["measure", "lot", "--out", "out", "--json", "--gate"]);
+    let done = bench.run(&["measure", "lot", "--out", "out", "--json"]);
     assert_eq!(code(&done), Some(0), "{}", text(&done.stderr));
     let lots = json(&done)["lots"].clone();
     let named = |key: &str| lots.as_array().unwrap().iter().map(|lot| lot[key].clone()).collect::<Vec<_>>();
@@ -223,12 +223,45 @@ fn odd_names_stay_below_the_output_folder() {
 }
 
 #[test]
-fn the_gate_says_that_it_is_none_yet() {
+fn the_gate_passes_only_what_is_within() {
     let bench = Bench::new();
-    let done = bench.run(&["measure", "lot", "--out", "out", "--gate"]);
-    assert_eq!(code(&done), Some(0));
-    assert!(text(&done.stderr).contains("no verdict"));
-    assert!(!text(&done.stdout).contains("within"));
+    let gate = || bench.run(&["measure", "lot", "--out", "out", "--gate"]);
+    let done = gate();
+    assert_eq!(code(&done), Some(3), "a lot without limits is not within them");
+    assert!(text(&done.stderr).contains("without limits") && !text(&done.stdout).contains("verdict"));
+
+    fs::write(bench.path("lot/limits.toml"), "[[limit]]\nquantity = \"x50_0_um\"\nmax = 9\nrule = \"simple\"\n").unwrap();
+    let done = gate();
+    assert_eq!(code(&done), Some(3), "{}", text(&done.stderr));
+    let said = text(&done.stdout);
+    assert!(said.contains("provisional, of this slide, not the lot; without what the notes below name it would be within"), "{said}");
+    assert!(["not locked:", "no plan:", "no check:"].iter().all(|flag| said.contains(flag)), "{said}");
+
+    // The same slide as a check: locked, it needs neither plan nor check.
+    fs::write(bench.path("lot/recipe.toml"), "locked = true\n").unwrap();
+    let sheet = fs::read_to_string(bench.path("lot/batch.toml")).unwrap();
+    fs::write(bench.path("lot/batch.toml"), sheet.replacen('\n', "\npurpose = \"check\"\n", 1)).unwrap();
+    let done = gate();
+    assert_eq!(code(&done), Some(0), "{}", text(&done.stderr));
+    assert!(text(&done.stdout).contains("x50_0_um ≤ 9 µm"), "{}", text(&done.stdout));
+    let done = bench.run(&["measure", "lot", "--out", "out", "--json"]);
+    let lot = &json(&done)["lots"][0];
+    assert_eq!((lot["verdict"].as_str(), lot["verdict_scope"].as_str()), (Some("within"), Some("slide")));
+    assert_eq!(lot["decisions"][0]["why"], "value alone");
+    assert!(lot["x50_0_um_u95"].is_number() && lot["uncovered_area_pct_high95"].is_number());
+}
+
+#[test]
+fn this_build_proves_itself() {
+    let bench = Bench(tempfile::tempdir().unwrap());
+    let done = bench.run(&["prove", "--json"]);
+    let proof = json(&done);
+    let checks = proof["checks"].as_array().unwrap();
+    assert!(checks.len() >= 80, "{}", checks.len());
+    let failed: Vec<_> = checks.iter().filter(|check| check["ok"] != true).collect();
+    assert!(failed.is_empty(), "{failed:?}");
+    assert_eq!((proof["ok"].as_bool(), code(&done)), (Some(true), Some(0)));
+    assert!(checks.iter().all(|check| check["expected"].is_number() && check["found"].is_number() && check["allowed"].is_number()));
 }
 
 #[test]
