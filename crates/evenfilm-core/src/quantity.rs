@@ -4,6 +4,7 @@
 use crate::field::FieldResult;
 use crate::gaps::Gap;
 use crate::objects::Object;
+use crate::quality::sharpness;
 use crate::recipe::{AgglomerateRule, Kind, Recipe};
 use crate::sizes::{self, Sized};
 
@@ -186,6 +187,7 @@ quantities! {
     "gaps" "" "" None OURS, "gaps of at least gap_from_um counted", |p| p.fields.iter().map(|f| gaps_counted(f).map(|g| g.count() as f64)).sum();
     "gaps_per_mm2" "mm⁻²" "" BetweenFields OURS, "gaps counted ÷ area measured", gap_density;
     "largest_gap_um" "µm" "" BetweenFields OURS, "diameter of the largest circle that fits inside a gap and the frame; 0 where no gap was found", |p| p.largest(largest_gap);
+    "unsharp_objects" "" "" None OURS, "objects counted whose edge is wider than 1.5 times what aperture and wavelength allow", |p| Some(p.counted().filter(|(f, o)| sharpness::is_unsharp(f, o, p.recipe) == Some(true)).count() as f64);
     "left_out_objects" "" "" None OURS, "objects of the kinds left out", |p| Some(p.left_out(None).count() as f64);
     "left_out_area_pct" "%" "" BetweenFields OURS, "area of the kinds left out ÷ field area: what they would add to the particle area", |p| p.left_out_area(None);
     "left_out_hollow_objects" "" "" None OURS, "bubbles and droplets found", |p| Some(p.left_out(Some(Kind::Hollow)).count() as f64);

@@ -154,7 +154,7 @@ fn a_field_that_somebody_dislikes_stays_in_the_numbers() {
     assert_eq!(quantities(&after, "record-without-rejected.csv"), fewer);
     assert_eq!(table(&after, "record-without-rejected.csv")[0]["fields_rejected"], "1");
     let flags: Vec<_> = after.flags().filter(|flag| flag.flag.id == "rejected_by_hand").map(|flag| flag.field).collect();
-    assert_eq!(flags, [2]);
+    assert_eq!(flags, [Some(2)]);
     let told = |name: &str| table(&after, name)[0]["flags"].contains("rejected_by_hand");
     assert_eq!([told("record.csv"), told("record-uncorrected.csv")], [true, false]);
     assert!(exists(&after, "record-without-rejected.csv-metadata.json"));

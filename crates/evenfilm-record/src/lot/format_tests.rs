@@ -157,7 +157,10 @@ fn another_exposure_than_the_blanks_is_flagged() {
     });
     let outcome = bench.measured(&lot, Budget::default(), "out");
     let flags: Vec<_> = outcome.flags().filter(|flag| flag.flag.id == "exposure_changed").collect();
-    assert_eq!(flags.iter().map(|flag| (flag.field, flag.flag.value, flag.flag.limit)).collect::<Vec<_>>(), [(2, Some(0.025), Some(0.02))]);
+    assert_eq!(
+        flags.iter().map(|flag| (flag.field, flag.flag.value, flag.flag.limit)).collect::<Vec<_>>(),
+        [(Some(2), Some(0.025), Some(0.02))]
+    );
 }
 
 #[test]
