@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use evenfilm_core::quality::FLAGS;
 use evenfilm_core::quantity::QUANTITIES;
 
 fn root() -> PathBuf {
@@ -28,6 +29,23 @@ fn every_module_says_what_it_is() {
     assert!(sources.len() > 50, "{} sources", sources.len());
     let silent: Vec<_> = sources.iter().filter(|p| !std::fs::read_to_string(p).unwrap().starts_with("//! ")).collect();
     assert!(silent.is_empty(), "without a first line: {silent:?}");
+}
+
+#[test]
+fn the_table_of_flags_is_the_one_table() {
+    let row = |f: &evenfilm_core::quality::About| format!("| `{}` | {} | {} | {} |\n", f.id, f.means, f.limit_in_words(), f.advice);
+    let rows: String = FLAGS.iter().map(row).collect();
+    let readme = std::fs::read_to_string(root().join("README.md")).unwrap();
+    assert!(readme.contains(&format!("| --- | --- | --- | --- |\n{rows}\n")), "README.md must print:\n{rows}");
+    for (i, flag) in FLAGS.iter().enumerate() {
+        assert!(flag.id.bytes().all(|c| c.is_ascii_lowercase() || c == b'_'), "{}", flag.id);
+        assert!(FLAGS[..i].iter().all(|other| other.id != flag.id), "{} twice", flag.id);
+    }
+    // No flag is made but from the table.
+    let mut sources = Vec::new();
+    files(&root().join("crates"), ".rs", &mut sources);
+    let by_hand = sources.iter().filter(|p| std::fs::read_to_string(p).unwrap().contains("Flag { id: ")).collect::<Vec<_>>();
+    assert!(by_hand.len() == 1 && by_hand[0].ends_with("evenfilm-core/src/quality.rs"), "{by_hand:?}");
 }
 
 /// Words that must not be claimed of a film, a lot or a record.

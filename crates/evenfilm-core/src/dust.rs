@@ -46,7 +46,7 @@ pub fn mark(fields: &mut [FieldResult]) -> Vec<usize> {
 }
 
 /// What belongs to both maps.
-fn both(a: &RunMap, b: &RunMap) -> RunMap {
+pub(crate) fn both(a: &RunMap, b: &RunMap) -> RunMap {
     let rows = a.row_start.len() - 1;
     let mut pieces = Vec::new();
     for y in (0..).take(rows) {

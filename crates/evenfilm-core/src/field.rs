@@ -3,29 +3,19 @@
 use rayon::prelude::*;
 
 use crate::gaps::{self, Gap, GapVisit};
-use crate::light::{BLACK, Correction, FilmGrid, Lamp, Light, Optics, Reference, Seen, flags_of_light, is_black, look, od_of_level};
+use crate::light::{Correction, FilmGrid, Lamp, Light, Optics, Reference, Seen, is_black, look, od_of_level};
 use crate::objects::{self, Calibration, Found, Object, Refined, Scene, Visit, Visitor};
 use crate::phases::{Component, Cut, Cuts, NOBODY, Places, RunMap, count32, cut, join};
 use crate::plane::{ONE, Rect, Samples, Stage, Stop, Watch};
+pub use crate::quality::Flag;
+use crate::quality::field::{FilmJudged, Fitness, LEAST_PX, flags};
+use crate::quality::{light as quality_light, sharpness};
 use crate::recipe::{Detect, Film, Kind, Recipe};
 use crate::reuse;
 use crate::statistics::{median, normal_quantile};
 
 #[cfg(test)]
 mod tests;
-
-/// Something about a field that a reader of its numbers should know. A poor picture is a result with flags, not an error.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Flag {
-    /// Which flag: a word with underscores.
-    pub id: &'static str,
-    /// What was found.
-    pub value: Option<f64>,
-    /// What it was held against.
-    pub limit: Option<f64>,
-    /// What to do, in words.
-    pub advice: &'static str,
-}
 
 /// The film as one field shows it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -47,6 +37,8 @@ pub struct Surveyed {
     seen: Seen,
     /// Noise of a pixel, as a share of the empty slide.
     noise: f64,
+    /// Count of the empty slide ÷ full scale; darkest ÷ lightest part of the light.
+    lit: [Option<f64>; 2],
 }
 
 /// Everything measured in one field.
@@ -78,6 +70,8 @@ pub struct FieldResult {
     pub film_od_cv_pct: Option<f64>,
     /// Blur and powder as the field shows them.
     pub calibration: Calibration,
+    /// What its quality is judged by.
+    pub fitness: Fitness,
     /// What a reader should know.
     pub flags: Vec<Flag>,
 }
@@ -102,9 +96,6 @@ const BLURS_A_RESOLUTION: f64 = 0.61 / 0.21;
 /// What is no noise has a pixel at least so many noise widths off the film; one in a gigapixel of noise alone has that.
 const NOISE_FACTOR: f64 = 6.0;
 
-/// Largest share of the pixels in runs of noise that goes without a flag.
-const MOST_NOISE: f64 = 0.02;
-
 /// A blur that is neither measured nor known from the optics, px.
 const ASSUMED_BLUR: f64 = 1.0;
 
@@ -125,14 +116,15 @@ pub struct Setting<'a> {
 /// [`Stop`].
 pub fn survey<'a>(field: &dyn Samples, lamp: &Lamp<'a>, setting: &Setting<'_>) -> Result<(Surveyed, Correction<'a>), Stop> {
     let Setting { optics, recipe, watch } = *setting;
-    let Light { correction, noise, reference, has_dark } = lamp.light(field, recipe.light.film, optics, watch)?;
+    let Light { correction, noise, reference, has_dark, brightness, evenness } = lamp.light(field, recipe.light.film, optics, watch)?;
     let mut seen = look(field, &correction, reference.bare_known(), noise, watch)?;
     let bare_known = reference.bare_known() && !is_black(seen.median, reference);
     if recipe.light.film == Film::Clear {
         seen.film = None;
     }
     let film = seen.film.as_ref().map(|_| FilmSeen { level: objects::to_level(median(seen.cell_levels.clone())), share: seen.share });
-    Ok((Surveyed { film, bare_known, reference, has_dark, seen, noise }, correction))
+    let lit = [brightness, evenness];
+    Ok((Surveyed { film, bare_known, reference, has_dark, seen, noise, lit }, correction))
 }
 
 /// What the film is taken to be, once the slide's other fields have been asked.
@@ -167,7 +159,10 @@ pub struct Joined {
     gap_components: Vec<Component>,
     places: [Places; 2],
     thin: u64,
-    clipped: u64,
+    /// Pixels beyond the camera's range: film, bare, particles.
+    clipped: [u64; 3],
+    /// Whether more than half of the picture is at full scale.
+    saturated: bool,
     /// Share of the pixels in runs that turned out to be nothing: noise, and specks of less than three pixels.
     noisy: f64,
     /// Whether bare places can be told: also less than half of the picture is at full scale.
@@ -220,7 +215,8 @@ pub fn join_field(
         cut(field, correction, &cuts, optics.full_scale, watch)?;
     watch.poll()?;
     (watch.tell)(Stage::Join, 0.0);
-    let bare_known = surveyed.bare_known && 2 * clipped < Rect::whole(field.size()).area();
+    let saturated = 2 * clipped.iter().sum::<u64>() >= Rect::whole(field.size()).area();
+    let bare_known = surveyed.bare_known && !saturated;
     let noise = surveyed.noise * f64::from(ONE);
     // Noise alone makes specks beyond either level, thousands of them; what is more than noise lies well off the film.
     let deep = |c: &Component| {
@@ -248,6 +244,7 @@ pub fn join_field(
         places,
         thin,
         clipped,
+        saturated,
         noisy,
         bare_known,
         noise,
@@ -296,8 +293,12 @@ pub fn measure(
     }
     let (mut gaps, gap_map) = gaps_of(field, correction, (&mut joined, &refined), setting)?;
     mark_centres(&mut gaps, &refined.objects);
-    let mut flags = flags_of(surveyed, film_elsewhere.is_some(), &joined, &refined);
-    flags.extend(many_left_out(&refined.objects, setting));
+    let fitness = fitness_of(field, (surveyed, correction), (&joined, &refined), (&gaps, &gap_map), setting)?;
+    let judged = judged(surveyed, film_elsewhere.is_some(), &joined);
+    let resolution_px = resolution(setting.optics, joined.calibration.blur_px);
+    let counted_from_um = counted_from(setting.optics, setting.recipe);
+    let least_px = [counted_from_um[0] / setting.optics.um_per_px, resolution_px];
+    let flags = flags(&judged, &fitness, (&refined.objects, setting.recipe), least_px);
     let Joined { film, cuts, calibration, thin, bare_known, .. } = joined;
     let has_od = bare_known && !surveyed.reference.is_dark_field();
     let hazy = has_od && !film.clear;
@@ -305,10 +306,10 @@ pub fn measure(
     Ok(FieldResult {
         size: field.size(),
         um_per_px: setting.optics.um_per_px,
-        resolution_px: resolution(setting.optics, calibration.blur_px),
+        resolution_px,
         objects: weighted(refined.objects, (setting.recipe, surveyed.reference)),
         bare_measured: bare_known,
-        counted_from_um: counted_from(setting.optics, setting.recipe),
+        counted_from_um,
         phases: [refined.map, gap_map],
         gap_cut_od_pct: hazy.then(|| 100.0 * od_of_level(cuts.gap_level(film.level)) / film_od).filter(|v| v.is_finite()),
         thin_area_px2: cuts.gap.filter(|_| has_od).map(|edge| thin_area(thin, &gaps, film.level, edge, calibration.blur_px)),
@@ -316,8 +317,59 @@ pub fn measure(
         film_od_cv_pct: (hazy && surveyed.reference == Reference::Blank).then(|| od_spread(&surveyed.seen.cell_levels)).flatten(),
         gaps,
         calibration,
+        fitness,
         flags,
     })
+}
+
+/// What the quality of a field is judged by.
+fn fitness_of(
+    field: &dyn Samples,
+    (surveyed, correction): (&Surveyed, &Correction<'_>),
+    (joined, refined): (&Joined, &Refined),
+    (gaps, gap_map): (&[Gap], &RunMap),
+    setting: &Setting<'_>,
+) -> Result<Fitness, Stop> {
+    let (one, blur_px) = (f64::from(ONE), joined.calibration.blur_px);
+    let [brightness, evenness] = surveyed.lit;
+    let by_blank = surveyed.reference == Reference::Blank;
+    let bare_level = match (by_blank && joined.bare_known, joined.film.clear) {
+        (true, false) => quality_light::bare_level(field, correction, (gaps, gap_map), blur_px)?,
+        (true, true) => Some(surveyed.seen.median / one),
+        _ => None,
+    };
+    let edge_px = sharpness::of_field(&joined.calibration, &refined.objects, setting.recipe);
+    let allowed = setting.optics.expected_blur_px();
+    let [particles, bare] = [refined.map.area(), gap_map.area()];
+    Ok(Fitness {
+        brightness,
+        evenness,
+        noise: surveyed.noise * one / joined.film.level.max(1.0),
+        bare_level,
+        film_parts: surveyed.seen.film.as_ref().filter(|_| by_blank).map(|film| quality_light::film_parts(film, field.size())),
+        edge_px,
+        allowed_px: allowed.unwrap_or(blur_px),
+        allowed_by_optics: allowed.is_some(),
+        motion: sharpness::motion(field, correction, &refined.objects)?,
+        pixels: [Rect::whole(field.size()).area().saturating_sub(particles + bare), bare, particles],
+        clipped: joined.clipped,
+        specks: joined.noisy,
+        too_large: refined.too_large,
+        blur_edges: joined.calibration.blur_edges,
+    })
+}
+
+/// What is known of the film when its field is judged.
+fn judged(surveyed: &Surveyed, film_elsewhere: bool, joined: &Joined) -> FilmJudged {
+    let one = f64::from(ONE);
+    let mostly_bare = surveyed.seen.film.is_none() && film_elsewhere;
+    FilmJudged {
+        light: (surveyed.reference, surveyed.has_dark),
+        black: is_black(surveyed.seen.median, surveyed.reference).then_some(surveyed.seen.median / one),
+        mostly_bare: mostly_bare.then_some(surveyed.seen.share),
+        clear: (!mostly_bare && joined.film.clear && joined.bare_known).then_some(joined.film.level / one),
+        saturated: joined.saturated,
+    }
 }
 
 /// Gaps and their pixels: what lies above the gap level of a hazy film, or all that lies outside the objects of a clear one. None where
@@ -346,22 +398,6 @@ fn gaps_of(
 /// Smallest distance that the lens resolves, px.
 fn resolution(optics: &Optics, blur_px: f64) -> f64 {
     optics.resolution_px().unwrap_or(BLURS_A_RESOLUTION * blur_px)
-}
-
-/// Whether much of what is large enough to count is of a kind that does not. That may be true; or the powder itself refracts, and every
-/// particle is a ring with a bright centre.
-fn many_left_out(objects: &[Object], setting: &Setting<'_>) -> Option<Flag> {
-    const MANY: f64 = 0.2;
-    let least_px = counted_from(setting.optics, setting.recipe)[0] / setting.optics.um_per_px;
-    let large = || objects.iter().filter(|o| o.diameter_px() >= least_px);
-    let left_out = large().filter(|o| setting.recipe.leave_out.contains(&o.told.kind)).count();
-    let share = left_out as f64 / large().count().max(1) as f64;
-    (share > MANY).then_some(Flag {
-        id: "many_left_out",
-        value: Some(share),
-        limit: Some(MANY),
-        advice: "many objects are of kinds that do not count; look at the overlay, and if they are powder, take their kind out of leave_out",
-    })
 }
 
 /// Marks the gaps that are the bright centres of hollow things, and no others.
@@ -458,7 +494,7 @@ fn weighted_median(values: &mut [(f64, f64)]) -> Option<f64> {
 
 /// Smallest diameters counted, µm: six pixels, twice the resolution, or what the recipe says, whichever is largest.
 pub fn counted_from(optics: &Optics, recipe: &Recipe) -> [f64; 2] {
-    let seen = 6f64.max(2.0 * optics.resolution_px().unwrap_or(0.0)) * optics.um_per_px;
+    let seen = LEAST_PX.max(2.0 * optics.resolution_px().unwrap_or(0.0)) * optics.um_per_px;
     [recipe.particles.min_diameter_um.unwrap_or(0.0).max(seen), recipe.gaps.min_diameter_um.max(seen)]
 }
 
@@ -492,59 +528,4 @@ fn weighted(mut objects: Vec<Object>, (recipe, reference): (&Recipe, Reference))
         }
     }
     objects
-}
-
-/// What a reader of the field's numbers should know.
-fn flags_of(surveyed: &Surveyed, film_elsewhere: bool, joined: &Joined, refined: &Refined) -> Vec<Flag> {
-    let mut flags = flags_of_light(surveyed.reference, surveyed.has_dark);
-    let mut flag = |id, value: f64, limit: f64, advice| flags.push(Flag { id, value: Some(value), limit: Some(limit), advice });
-    if is_black(surveyed.seen.median, surveyed.reference) {
-        flag("black", surveyed.seen.median / f64::from(ONE), BLACK, "the picture is black; check lamp, shutter and exposure");
-    }
-    if surveyed.seen.film.is_none() && film_elsewhere {
-        flag("mostly_bare", surveyed.seen.share, 0.02, "too little film shows; its level was taken from the slide's other fields");
-    } else if joined.film.clear && joined.bare_known {
-        flag(
-            "clear_film",
-            joined.film.level / f64::from(ONE),
-            0.97,
-            "the film is as light as the empty slide; everything outside particles counts as uncovered",
-        );
-    }
-    if joined.clipped > 0 {
-        flag(
-            "clipped",
-            joined.clipped as f64,
-            0.0,
-            "pixels at the camera's full scale: levels there are too low by an unknown amount; expose less",
-        );
-    }
-    if joined.noisy > MOST_NOISE {
-        flag(
-            "too_noisy",
-            joined.noisy,
-            MOST_NOISE,
-            "much of the picture is single dark or light pixels; expose longer, or average several pictures",
-        );
-    }
-    if refined.too_large > 0 {
-        flag(
-            "too_dense",
-            refined.too_large as f64,
-            0.0,
-            "objects join to a piece too large to take apart; dilute, or use a higher magnification",
-        );
-    }
-    if refined.objects.is_empty() {
-        flag("no_objects", 0.0, 1.0, "no particle was found; check focus and light");
-    }
-    if joined.calibration.blur_edges == 0 {
-        flag(
-            "blur_not_measured",
-            0.0,
-            1.0,
-            "no edge was long enough to measure the blur; it was taken from the optics, or assumed to be 1 px",
-        );
-    }
-    flags
 }

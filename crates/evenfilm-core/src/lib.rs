@@ -3,7 +3,7 @@
 //! No files, no clock, no window, no threads of its own beyond rayon. The modules stand in the order of the flow:
 //!
 //! [`plane`] (samples) → [`light`] (survey: counts to levels; film, noise, blur) → [`phases`] (cut: runs of gap, film, particle) →
-//! [`objects`] (join and refine: one visit to each object's window) → [`shape`] → [`sizes`] · [`gaps`] → [`field`] (all of it for one
+//! [`objects`] (join and refine: one visit to each object's window) → [`shape`] → [`sizes`] · [`gaps`] → [`quality`] → [`field`] (all of it for one
 //! picture) → [`dust`] (what lies on the optics) → [`batch`] (fields to quantities with intervals). Beside the flow: [`recipe`], [`quantity`], [`statistics`], [`random`],
 //! [`order`] (work in turn), [`phantom`].
 //!
@@ -22,6 +22,7 @@ pub mod phantom;
 pub mod phases;
 pub mod place;
 pub mod plane;
+pub mod quality;
 pub mod quantity;
 pub mod random;
 pub mod recipe;

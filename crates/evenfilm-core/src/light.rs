@@ -4,7 +4,6 @@
 //! (`own`, `surface`), and to bare places where some are seen (`bare`). In dark field the level is 1 less the scattered light
 //! (`scatter`). The film level is found per sub-area from the pixels that show film, never from a median that a hole could fool.
 
-mod advice;
 mod bare;
 mod film;
 mod gain;
@@ -14,10 +13,9 @@ mod reference;
 mod scatter;
 mod surface;
 
-pub use advice::flags_of_light;
 pub use film::{FilmGrid, Seen, look};
 pub use noise::noise_of_counts;
-pub(crate) use reference::{BLACK, is_black};
+pub(crate) use reference::is_black;
 pub use reference::{Light, Reference};
 
 use gain::{GainColumns, level_of};
@@ -78,6 +76,8 @@ pub struct Lamp<'a> {
     dark: Option<&'a dyn Samples>,
     cells: Option<Cells>,
     blank_noise: f64,
+    /// Darkest ÷ lightest part of the blank, without the outermost hundredths.
+    evenness: Option<f64>,
     dark_field: bool,
 }
 
@@ -93,7 +93,7 @@ impl<'a> Lamp<'a> {
     /// # Errors
     /// [`Stop`] where they cannot be read, differ in size, or the caller stops.
     pub fn new(blank: Option<&'a dyn Samples>, dark: Option<&'a dyn Samples>, watch: Watch<'_>) -> Result<Self, Stop> {
-        let Some(source) = blank else { return Ok(Self { blank, dark, cells: None, blank_noise: 0.0, dark_field: false }) };
+        let Some(source) = blank else { return Ok(Self { blank, dark, cells: None, blank_noise: 0.0, evenness: None, dark_field: false }) };
         if let Some(dark) = dark {
             same_size("dark picture", dark.size(), source.size())?;
         }
@@ -106,7 +106,8 @@ impl<'a> Lamp<'a> {
         let across = source.size().0.div_ceil(CELL) as usize;
         let mean = Plane::from_shape_vec((mean.len() / across.max(1), across), mean).unwrap_or_else(|_| Plane::zeros((0, 0)));
         let blank_noise = noise_of_counts(source)?;
-        Ok(Self { blank, dark, cells: Some(Cells { size: source.size(), mean }), blank_noise, dark_field: false })
+        let evenness = darkest_to_lightest(mean.iter().copied());
+        Ok(Self { blank, dark, cells: Some(Cells { size: source.size(), mean }), blank_noise, evenness, dark_field: false })
     }
 
     /// The same in dark field: the blank is a picture of an even scatterer, the dark picture one of the empty slide.
@@ -167,6 +168,19 @@ fn cell_rows(blank: &dyn Samples, dark: Option<&dyn Samples>, band: Rect) -> Res
         }
     }
     Ok(means)
+}
+
+/// The smallest ÷ the largest of some values, without the hundredth at either end.
+fn darkest_to_lightest(values: impl Iterator<Item = f32>) -> Option<f64> {
+    let mut values: Vec<f32> = values.collect();
+    if values.is_empty() {
+        return None;
+    }
+    let end = values.len() / 100;
+    let last = values.len() - 1 - end;
+    let high = f64::from(*values.select_nth_unstable_by(last, f32::total_cmp).1);
+    let low = f64::from(*values.select_nth_unstable_by(end, f32::total_cmp).1);
+    (high > 0.0).then_some(low.max(0.0) / high)
 }
 
 fn sum(of: &[u16]) -> u64 {
@@ -286,6 +300,29 @@ impl Correction<'_> {
     }
 }
 
+/// The counts that some levels were made from, the dark picture taken off, and that picture's own where there is one.
+#[derive(Clone, Copy)]
+pub struct Counts<'a> {
+    lit: &'a [u16],
+    dark: &'a [u16],
+}
+
+impl Counts<'_> {
+    /// How many of a range of pixels the camera gave at `full_scale` or above.
+    pub fn at_full_scale(&self, pixels: std::ops::Range<usize>, full_scale: u16) -> u64 {
+        let lit = &self.lit[pixels.clone()];
+        if self.dark.is_empty() {
+            return lit.iter().filter(|&&c| c >= full_scale).count() as u64;
+        }
+        lit.iter().zip(&self.dark[pixels]).filter(|&(&c, &d)| c.saturating_add(d) >= full_scale).count() as u64
+    }
+
+    /// Whether a dark picture was taken off.
+    pub const fn is_less_dark(&self) -> bool {
+        !self.dark.is_empty()
+    }
+}
+
 /// Reads every band of a field as levels and gives each to `work`, in parallel; the results come back in the order of the bands.
 ///
 /// # Errors
@@ -294,7 +331,7 @@ pub fn in_bands<T: Send>(
     field: &dyn Samples,
     correction: &Correction<'_>,
     (stage, watch): (Stage, Watch<'_>),
-    work: impl Fn(Rect, &[Level], &[u16]) -> T + Sync,
+    work: impl Fn(Rect, &[Level], Counts<'_>) -> T + Sync,
 ) -> Result<Vec<T>, Stop> {
     let all = bands(field.size());
     let count = all.len().max(1) as f32;
@@ -303,7 +340,8 @@ pub fn in_bands<T: Send>(
         (watch.tell)(stage, index as f32 / count);
         reuse::with(|(scratch, levels): &mut (Scratch, Vec<Level>)| {
             correction.levels_into(field, all[index], scratch, levels)?;
-            Ok(work(all[index], levels, &scratch.counts))
+            let dark = if correction.dark.is_some() { &scratch.dark[..] } else { &[] };
+            Ok(work(all[index], levels, Counts { lit: &scratch.counts, dark }))
         })
     })
 }

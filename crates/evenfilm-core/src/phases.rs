@@ -2,7 +2,7 @@
 //!
 //! [`cut`] makes the runs of one level each, [`join`] joins them to components. Nothing here looks at an object twice.
 
-use crate::light::{Correction, FilmGrid, in_bands};
+use crate::light::{Correction, Counts, FilmGrid, in_bands};
 use crate::plane::{Level, ONE, Rect, Samples, Stage, Stop, Watch};
 
 /// A piece of one row: columns `x0` up to and without `x1`.
@@ -181,8 +181,8 @@ pub struct Cut {
     pub lightest: Vec<Level>,
     /// Pixels between the gap level and half the film's optical density.
     pub thin: u64,
-    /// Pixels at the camera's full scale.
-    pub clipped: u64,
+    /// Pixels beyond the camera's range: film and bare places at full scale, particles at full scale or black.
+    pub clipped: [u64; 3],
 }
 
 /// Cuts a field into runs.
@@ -191,8 +191,8 @@ pub struct Cut {
 /// [`Stop`].
 pub fn cut(field: &dyn Samples, correction: &Correction<'_>, cuts: &Cuts, full_scale: u16, watch: Watch<'_>) -> Result<Cut, Stop> {
     let parts = in_bands(field, correction, (Stage::Cut, watch), |band, levels, counts| {
-        let clipped = counts.iter().filter(|&&c| c >= full_scale).count() as u64;
-        Cut { clipped, ..cut_band(band, levels, cuts) }
+        let cut = cut_band(band, levels, cuts);
+        Cut { clipped: clipped_of(&cut, (band, levels, counts), full_scale), ..cut }
     })?;
     let mut whole = Cut::default();
     for part in parts {
@@ -201,11 +201,33 @@ pub fn cut(field: &dyn Samples, correction: &Correction<'_>, cuts: &Cuts, full_s
         whole.darkest.extend(part.darkest);
         whole.lightest.extend(part.lightest);
         whole.thin += part.thin;
-        whole.clipped += part.clipped;
+        whole.clipped.iter_mut().zip(part.clipped).for_each(|(whole, part)| *whole += part);
     }
     whole.particle.row_start.push(count32(whole.particle.runs.len()));
     whole.gap.row_start.push(count32(whole.gap.runs.len()));
     Ok(whole)
+}
+
+/// Pixels of a band beyond the camera's range, by phase. Only where there are some are they told apart.
+fn clipped_of(cut: &Cut, (band, levels, counts): (Rect, &[Level], Counts<'_>), full_scale: u16) -> [u64; 3] {
+    let all = counts.at_full_scale(0..levels.len(), full_scale);
+    let width = band.width as usize;
+    let within = |map: &RunMap, of: &dyn Fn(std::ops::Range<usize>, usize) -> u64| {
+        let ends = map.row_start.iter().skip(1).map(|&end| end as usize).chain([map.runs.len()]);
+        let rows = map.row_start.iter().map(|&start| start as usize).zip(ends).enumerate();
+        rows.flat_map(|(row, (start, end))| (start..end).map(move |i| (row, i)))
+            .map(|(row, i)| of(row * width + map.runs[i].x0 as usize..row * width + map.runs[i].x1 as usize, i))
+            .sum::<u64>()
+    };
+    let full = |map: &RunMap| if all == 0 { 0 } else { within(map, &|pixels, _| counts.at_full_scale(pixels, full_scale)) };
+    let (bare, lit) = (full(&cut.gap), full(&cut.particle));
+    // With a dark picture taken off, what is black was not black to the camera.
+    let is_black = |i: usize| cut.darkest[i] == 0 && !counts.is_less_dark();
+    let black = |pixels: std::ops::Range<usize>, i: usize| {
+        if is_black(i) { levels[pixels].iter().filter(|&&level| level == 0).count() as u64 } else { 0 }
+    };
+    let black = if cut.darkest.contains(&0) { within(&cut.particle, &black) } else { 0 };
+    [all.saturating_sub(bare + lit), bare, lit.max(black)]
 }
 
 /// Adds the rows of a band; the closing entry of `row_start` is the caller's.

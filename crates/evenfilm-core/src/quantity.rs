@@ -1,6 +1,7 @@
 //! The one table of everything reported. CSV headers, column metadata, tooltips, limits and documentation all read it; adding a quantity
 //! is adding a row and a function.
 
+use crate::quality::sharpness;
 use crate::recipe::Kind;
 use crate::sizes::{self, Sized};
 
@@ -119,6 +120,7 @@ quantities! {
     "gaps" "" "" None OURS, "gaps of at least gap_from_um counted", |p| Some(p.bare.as_ref()?.len() as f64);
     "gaps_per_mm2" "mm⁻²" "" Rare = Gaps OURS, "gaps counted ÷ area measured", gap_density;
     "largest_gap_um" "µm" "" Largest OURS, "diameter of the largest circle that fits inside a gap and the frame; 0 where no gap was found", largest_gap;
+    "unsharp_objects" "" "" None OURS, "objects counted whose edge is wider than 1.5 times what aperture and wavelength allow", unsharp_objects;
     "left_out_objects" "" "" None OURS, "objects of the kinds left out", |p| Some(p.left_out(None).count() as f64);
     "left_out_area_pct" "%" "" BetweenFields OURS, "area of the kinds left out ÷ field area: what they would add to the particle area", |p| left_out_area(p, None);
     "left_out_hollow_objects" "" "" None OURS, "bubbles and droplets found", |p| Some(p.left_out(Some(Kind::Hollow)).count() as f64);
@@ -149,8 +151,8 @@ fn left_out_area(pool: &Pool<'_>, kind: Option<Kind>) -> Option<f64> {
 
 fn constituents_of(pool: &Pool<'_>) -> Vec<Sized> {
     let mut sizes = Vec::new();
-    for (thing, object) in pool.things.iter().zip(pool.fields.iter().flat_map(|f| &f.objects)) {
-        let (true, Some(weight)) = (thing.counted(), thing.weight) else { continue };
+    for (thing, object) in pool.with_objects().filter(|(thing, _)| thing.counted()) {
+        let Some(weight) = thing.weight else { continue };
         if object.constituents_px2.is_empty() {
             sizes.push(Sized { diameter: thing.diameter_um, weight });
         }
@@ -162,6 +164,12 @@ fn constituents_of(pool: &Pool<'_>) -> Vec<Sized> {
     }
     sizes.sort_by(|a, b| a.diameter.total_cmp(&b.diameter));
     sizes
+}
+
+fn unsharp_objects(pool: &Pool<'_>) -> Option<f64> {
+    let counted = pool.with_objects().filter(|(thing, _)| thing.counted());
+    let unsharp = counted.filter(|(thing, object)| sharpness::is_unsharp(pool.fields[thing.field], object, pool.recipe) == Some(true));
+    Some(unsharp.count() as f64)
 }
 
 fn agglomerate_density(pool: &Pool<'_>) -> Option<f64> {

@@ -5,8 +5,9 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use evenfilm_core::batch::LotResult;
-use evenfilm_core::field::{FieldResult, Flag};
+use evenfilm_core::field::FieldResult;
 use evenfilm_core::plane::Stop;
+use evenfilm_core::quality::Flag;
 use evenfilm_core::quantity::QUANTITIES;
 
 use crate::archive::Staging;
@@ -32,6 +33,9 @@ mod judge;
 #[cfg(test)]
 mod judge_tests;
 mod measure;
+mod overlapping;
+#[cfg(test)]
+mod overlapping_tests;
 mod pictures;
 #[cfg(test)]
 mod role_tests;
@@ -143,7 +147,9 @@ struct Seen {
     judgement: Judgement,
     /// The numbers without corrections; `None` where the lot has none.
     uncorrected: Option<LotResult>,
-    /// The numbers without any rejected field; `None` where those that decide are without them too.
+    /// What a reader should know of the numbers as a whole.
+    flags: Vec<Flag>,
+    /// The numbers without any field rejected by hand; `None` where those that decide are without them too.
     without_rejected: Option<LotResult>,
     timing: Timing,
 }
@@ -153,8 +159,10 @@ struct Seen {
 struct ByHand {
     objects: BTreeSet<usize>,
     gaps: BTreeSet<usize>,
-    /// Why the field is rejected; empty where it is not.
+    /// Why the field is rejected, by hand or because it overlaps; empty where it is not.
     rejected: String,
+    /// Whether it stays in the numbers that decide.
+    stays: bool,
 }
 
 impl ByHand {
@@ -177,12 +185,12 @@ struct OfField<'a> {
     values: &'a [Option<f64>],
 }
 
-/// A flag of a field, or of what an objective showed as a whole.
+/// A flag of a field, or of all that one objective gave.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FieldFlag {
-    /// Number of the field, from 1; `None` speaks of all.
+    /// Number of the field, from 1; `None` is all of them.
     pub field: Option<usize>,
-    /// Its picture; empty where it speaks of all.
+    /// Its picture; empty for all of them.
     pub file: String,
     /// The flag.
     pub flag: Flag,
@@ -233,7 +241,7 @@ pub struct ObjectiveOutcome {
     pub fields: usize,
     /// Its numbers against the limits.
     pub judgement: Judgement,
-    /// What a reader should know of it and of single fields.
+    /// What a reader should know of single fields, and of all of them.
     pub flags: Vec<FieldFlag>,
     /// What a reader should know of the numbers, in words.
     pub notes: Vec<String>,
@@ -272,7 +280,7 @@ impl LotOutcome {
         self.objectives.first()?.value(id)
     }
 
-    /// The flags of all fields, one objective after another.
+    /// The flags of all fields and of the lot, one objective after another.
     pub fn flags(&self) -> impl Iterator<Item = &FieldFlag> {
         self.objectives.iter().flat_map(|objective| &objective.flags)
     }

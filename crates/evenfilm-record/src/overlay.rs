@@ -13,6 +13,7 @@ use evenfilm_core::field::FieldResult;
 use evenfilm_core::objects::Object;
 use evenfilm_core::order::in_turn;
 use evenfilm_core::plane::{Level, ONE, Plane, Rect, Stop};
+use evenfilm_core::quality::FlagId;
 use evenfilm_core::quantity::{counted, gap_counted, is_agglomerate};
 use evenfilm_core::recipe::Recipe;
 use png::{BitDepth, ColorType, Compression, Encoder};
@@ -52,7 +53,7 @@ const GAP_BETWEEN: u8 = 244;
 const COLOURS: [[u8; 3]; 5] = [[255, 216, 160], [12, 0, 96], [0, 0, 0], [255, 255, 255], [120, 200, 255]];
 
 /// The flag of a field whose film is as light as the empty slide.
-const CLEAR_FILM: &str = "clear_film";
+const CLEAR_FILM: &str = FlagId::ClearFilm.word();
 
 /// One byte a pixel, an index into the palette.
 struct Canvas {

@@ -163,9 +163,9 @@ fn flags(flags: &[FieldFlag]) -> Vec<String> {
 
 fn flag_line(id: &str, flags: &[FieldFlag]) -> String {
     let of: Vec<&FieldFlag> = flags.iter().filter(|flag| flag.flag.id == id).collect();
-    let mut fields: Vec<String> = of.iter().filter_map(|flag| flag.field.map(|field| field.to_string())).collect();
+    let mut fields: Vec<String> = of.iter().filter_map(|flag| Some(flag.field?.to_string())).collect();
     fields.dedup();
-    let advice = of.first().map_or("", |flag| flag.flag.advice);
+    let advice = of.first().map_or("", |flag| &flag.flag.advice);
     if fields.is_empty() {
         return format!("{}: {advice}", id.replace('_', " "));
     }

@@ -9,7 +9,7 @@
 use super::bare::{self, Places};
 use super::film::{BINS, Cells, histograms, middle};
 use super::surface::{Point, Surface};
-use super::{CELL, Correction, Optics, Reference};
+use super::{CELL, Correction, Optics, Reference, darkest_to_lightest};
 use crate::plane::{ONE, Plane, Samples, Stop, Watch, single};
 use crate::recipe::Film;
 use crate::statistics::median;
@@ -35,6 +35,11 @@ pub(super) struct OwnLight {
 }
 
 impl OwnLight {
+    /// Darkest ÷ lightest part of the light.
+    pub(super) fn evenness(&self) -> Option<f64> {
+        darkest_to_lightest(self.gains.iter().map(|&gain| 1.0 / gain))
+    }
+
     /// Empty slides per count, in the middle of the picture.
     pub(super) fn typical(&self) -> f64 {
         self.gains.get([self.gains.nrows() / 2, self.gains.ncols() / 2]).map_or(1.0, |&g| f64::from(g) / f64::from(ONE))

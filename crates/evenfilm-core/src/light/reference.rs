@@ -43,6 +43,11 @@ pub struct Light<'a> {
     pub reference: Reference,
     /// Whether a dark picture was given.
     pub has_dark: bool,
+    /// Count of the empty slide as a share of the camera's full scale; of twice the film where that is not known. `None` in dark field
+    /// without the picture of a scatterer.
+    pub brightness: Option<f64>,
+    /// Darkest ÷ lightest part of the light.
+    pub evenness: Option<f64>,
 }
 
 impl<'a> Lamp<'a> {
@@ -56,34 +61,46 @@ impl<'a> Lamp<'a> {
         let gain = self.typical_gain(optics);
         let has_dark = self.dark.is_some();
         let asked = own::Asked { film, noise: counts * gain, optics };
-        let light = |correction, gain: f64, reference| Light { correction, noise: counts * gain, reference, has_dark };
+        let brightness = |gain: f64| Some(1.0 / (gain * f64::from(optics.full_scale.max(1)))).filter(|share| share.is_finite());
+        let light = |correction, gain: f64, reference| {
+            let (noise, brightness, evenness) = (counts * gain, brightness(gain), self.evenness);
+            Light { correction, noise, reference, has_dark, brightness, evenness }
+        };
         match (self.dark_field, self.blank.is_some()) {
             (false, true) => Ok(light(plain, gain, Reference::Blank)),
             (true, true) => {
                 let factor = scatter::room(field, &plain.scaled(scatter::LOOK), watch)?;
-                Ok(light(plain.scaled(factor).inverted(), gain * f64::from(factor), Reference::Scatterer))
+                Ok(Light {
+                    brightness: brightness(gain),
+                    ..light(plain.scaled(factor).inverted(), gain * f64::from(factor), Reference::Scatterer)
+                })
             }
             (false, false) => {
                 let found = own::transmitted(field, &plain, &asked, watch)?;
-                let Some(own) = found else { return Ok(light(plain, gain, Reference::FilmAlone)) };
-                let gain = own.typical();
-                Ok(light(plain.with_gains(own.gains), gain, own.reference))
+                let Some(own) = found else {
+                    return Ok(Light { brightness: None, ..light(plain, gain, Reference::FilmAlone) });
+                };
+                let (gain, evenness) = (own.typical(), own.evenness());
+                Ok(Light { evenness, ..light(plain.with_gains(own.gains), gain, own.reference) })
             }
             (true, false) => {
                 let found = own::scattered(field, &plain, &asked, watch)?;
-                let Some(own) = found else { return Ok(light(plain.inverted(), gain, Reference::BlackGround)) };
-                let gain = own.typical();
+                let Some(own) = found else {
+                    return Ok(Light { brightness: None, ..light(plain.inverted(), gain, Reference::BlackGround) });
+                };
+                let (gain, evenness) = (own.typical(), own.evenness());
                 let evened = plain.with_gains(own.gains);
                 // The film alone must leave room for what scatters more.
                 let factor = scatter::room(field, &evened.scaled(scatter::LOOK), watch)?.min(own::FILM_ALONE);
-                Ok(light(evened.scaled(factor).inverted(), gain * f64::from(factor), Reference::BlackGround))
+                let light = light(evened.scaled(factor).inverted(), gain * f64::from(factor), Reference::BlackGround);
+                Ok(Light { brightness: None, evenness, ..light })
             }
         }
     }
 }
 
 /// A picture whose median is below this transmission shows nothing: no film, and nothing bare.
-pub(crate) const BLACK: f64 = 0.002;
+const BLACK: f64 = 0.002;
 
 /// Whether a level is that of a picture that shows nothing at all, by its share of [`ONE`].
 pub(crate) fn is_black(median: f64, reference: Reference) -> bool {

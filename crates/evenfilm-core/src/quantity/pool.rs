@@ -151,6 +151,11 @@ impl<'a> Pool<'a> {
         self.fields.iter().map(|f| self.field_um2(f)).sum()
     }
 
+    /// Every object with what the quantities need of it.
+    pub(super) fn with_objects(&self) -> impl Iterator<Item = (&Thing, &'a Object)> {
+        self.things.iter().zip(self.fields.iter().flat_map(|field| &field.objects))
+    }
+
     /// Objects that count.
     pub(super) fn counted(&self) -> impl Iterator<Item = &Thing> {
         self.things.iter().filter(|thing| thing.counted())

@@ -4,7 +4,7 @@
 use std::fs;
 use std::path::Path;
 
-use evenfilm_core::field::Flag;
+use evenfilm_core::quality::{Flag, FlagId};
 
 use crate::archive;
 use crate::bag::PAYLOAD_MANIFEST;
@@ -52,32 +52,18 @@ pub(super) enum Standing {
     NotWithin,
 }
 
+const MISSING: &str = "no whole record of the check that the sheet names, made for this microscope with purpose = \"check\", lies in the output folder, \
+                       so the verdict is provisional; measure the check first";
+
 impl Standing {
     pub(super) fn flag(self) -> Option<Flag> {
-        let (id, [value, limit], advice) = match self {
-            Self::Good => return None,
-            Self::Unnamed => (
-                "no_check",
-                [None; 2],
-                "the sheet names no check; keep a slide, measure it with purpose = \"check\", and name its lot: check in [microscope]",
-            ),
-            Self::Missing => (
-                "no_check",
-                [None; 2],
-                "no whole record of the check that the sheet names, made for this microscope with purpose = \"check\", lies in the output folder; measure the check first",
-            ),
-            Self::Old(age, most) => (
-                "check_old",
-                [Some(age), Some(most)],
-                "the check was measured so many days ago, longer than the recipe allows; measure it again",
-            ),
-            Self::NotWithin => (
-                "check_not_within",
-                [None; 2],
-                "the latest record of the check is not within its limits; find out what changed at the microscope before trusting this lot",
-            ),
-        };
-        Some(Flag { id, value, limit, advice })
+        match self {
+            Self::Good => None,
+            Self::Unnamed => Some(FlagId::NoCheck.flag(None, None)),
+            Self::Missing => Some(FlagId::NoCheck.flag(None, None).with_advice(MISSING)),
+            Self::Old(age, most) => Some(FlagId::CheckOld.flag(age, most)),
+            Self::NotWithin => Some(FlagId::CheckNotWithin.flag(None, None)),
+        }
     }
 }
 

@@ -1,8 +1,10 @@
-//! Corrections by hand, applied to what was measured: after dust, so that a person has the last word.
+//! Corrections by hand, applied to what was measured: after dust, so that a person has the last word. Fields that overlap leave the numbers
+//! here too.
 
 use evenfilm_core::batch::{self, LotResult};
-use evenfilm_core::field::{FieldResult, Flag};
+use evenfilm_core::field::FieldResult;
 use evenfilm_core::place::{set_gap_kind, set_object_kind};
+use evenfilm_core::quality::FlagId;
 
 use crate::corrections::{CORRECTIONS, Change};
 use crate::fault::Fault;
@@ -10,9 +12,10 @@ use crate::folder::{Batch, Objective};
 
 use super::ByHand;
 use super::judge::basis;
+use super::overlapping::{Again, left_out};
 
 /// The flag of a field that was rejected for a reason that is not the recipe's.
-pub(super) const STAYS: &str = "rejected_by_hand";
+pub(super) const STAYS: FlagId = FlagId::RejectedByHand;
 
 /// All numbers of an objective.
 pub(super) struct Numbers {
@@ -22,7 +25,7 @@ pub(super) struct Numbers {
     pub(super) per_field: Vec<Vec<Option<f64>>>,
     /// Without corrections, where the lot has any.
     pub(super) uncorrected: Option<LotResult>,
-    /// Without any rejected field, where some stay in the numbers that decide.
+    /// Without any field that a person rejected, where some stay in the numbers that decide.
     pub(super) without_rejected: Option<LotResult>,
 }
 
@@ -50,42 +53,60 @@ pub(super) fn kinds(batch: &Batch, objective: &Objective, fields: &mut [FieldRes
     Ok(all)
 }
 
-/// Rejects fields and pools the others.
+/// Which fields a person rejected: whether for one of the recipe's reasons.
+fn rejected_by_hand(batch: &Batch, objective: &Objective) -> Vec<Option<bool>> {
+    let line = |&i: &usize| batch.corrections.rejected(&batch.fields[i]).map(|line| line.decides(&objective.recipe));
+    objective.fields.iter().map(line).collect()
+}
+
+/// Rejects fields and pools the others. `again` says which fields show the same place.
 pub(super) fn pool(
     batch: &Batch,
     objective: &Objective,
     fields: &mut [FieldResult],
     by_hand: &mut [ByHand],
-    uncorrected: Option<LotResult>,
+    (again, uncorrected): (&[Again], Option<LotResult>),
 ) -> Numbers {
-    let slides: Vec<String> = objective.fields.iter().map(|&i| batch.fields[i].slide.clone()).collect();
-    let rejected: Vec<Option<bool>> = objective
-        .fields
-        .iter()
-        .map(|&i| batch.corrections.rejected(&batch.fields[i]).map(|line| line.decides(&objective.recipe)))
-        .collect();
+    let hand = rejected_by_hand(batch, objective);
+    let name = |i: usize| batch.fields[objective.fields[i]].source.name.as_str();
+    let out = left_out(again, hand.iter().map(|hand| *hand == Some(true)).collect(), &objective.recipe);
     for (i, &place) in objective.fields.iter().enumerate() {
-        by_hand[i].rejected = batch.corrections.rejected(&batch.fields[place]).map(|line| line.reason.clone()).unwrap_or_default();
-        if rejected[i] == Some(false) {
-            let advice = "it was rejected by hand for a reason that is not one of the recipe's, so it stays in the numbers; \
-                          record-without-rejected.csv has them without it";
-            fields[i].flags.push(Flag { id: STAYS, value: None, limit: None, advice });
+        by_hand[i].rejected = match out[i] {
+            Some(again) => again.reason(name),
+            None => batch.corrections.rejected(&batch.fields[place]).map(|line| line.reason.clone()).unwrap_or_default(),
+        };
+        by_hand[i].stays = out[i].is_none() && hand[i] != Some(true);
+        if hand[i] == Some(false) && by_hand[i].stays {
+            fields[i].flags.push(STAYS.flag(None, None));
         }
     }
-    let basis = basis(batch, objective);
-    let of = |wanted: &dyn Fn(Option<bool>) -> bool| {
-        let left: Vec<usize> = (0..fields.len()).filter(|&i| wanted(rejected[i])).collect();
-        let slides: Vec<String> = left.iter().map(|&i| slides[i].clone()).collect();
-        batch::lot(&left.iter().map(|&i| &fields[i]).collect::<Vec<_>>(), &slides, fields.len() - left.len(), (&objective.recipe, &basis))
+    let gone: Vec<bool> = by_hand.iter().map(|hand| !hand.stays).collect();
+    let result = pooled(batch, objective, fields, &gone);
+    let per_field = if gone.contains(&true) {
+        pooled(batch, objective, fields, &vec![false; fields.len()]).per_field
+    } else {
+        result.per_field.clone()
     };
-    let result = of(&|rejected| rejected != Some(true));
-    let per_field = if rejected.contains(&Some(true)) { of(&|_| true).per_field } else { result.per_field.clone() };
-    let without_rejected = rejected.contains(&Some(false)).then(|| of(&|rejected| rejected.is_none()));
+    let without_rejected = hand.contains(&Some(false)).then(|| {
+        // What overlaps a field that is gone here stays.
+        let hand: Vec<bool> = hand.iter().map(Option::is_some).collect();
+        let out = left_out(again, hand.clone(), &objective.recipe);
+        let gone: Vec<bool> = hand.iter().zip(out).map(|(hand, out)| *hand || out.is_some()).collect();
+        pooled(batch, objective, fields, &gone)
+    });
     Numbers { result, per_field, uncorrected, without_rejected }
 }
 
-/// The numbers of all fields as they are.
-pub(super) fn plain(batch: &Batch, objective: &Objective, fields: &[FieldResult]) -> LotResult {
-    let slides: Vec<String> = objective.fields.iter().map(|&i| batch.fields[i].slide.clone()).collect();
-    batch::lot(&fields.iter().collect::<Vec<_>>(), &slides, 0, (&objective.recipe, &basis(batch, objective)))
+/// The numbers as they are without corrections by hand.
+pub(super) fn plain(batch: &Batch, objective: &Objective, fields: &[FieldResult], again: &[Again]) -> LotResult {
+    let gone: Vec<bool> = left_out(again, vec![false; fields.len()], &objective.recipe).iter().map(Option::is_some).collect();
+    pooled(batch, objective, fields, &gone)
+}
+
+/// The numbers of the fields that are not gone.
+fn pooled(batch: &Batch, objective: &Objective, fields: &[FieldResult], gone: &[bool]) -> LotResult {
+    let left: Vec<usize> = (0..fields.len()).filter(|&i| !gone[i]).collect();
+    let slides: Vec<String> = left.iter().map(|&i| batch.fields[objective.fields[i]].slide.clone()).collect();
+    let of = (&objective.recipe, &basis(batch, objective));
+    batch::lot(&left.iter().map(|&i| &fields[i]).collect::<Vec<_>>(), &slides, fields.len() - left.len(), of)
 }

@@ -1,6 +1,6 @@
 //! Flags of fields that were not taken as the blank was: exposure, gain, and packing with loss.
 
-use evenfilm_core::field::Flag;
+use evenfilm_core::quality::{Flag, FlagId};
 
 use crate::folder::{Batch, Objective};
 use crate::pictures::Info;
@@ -23,8 +23,8 @@ fn against(field: &Info, reference: &Info) -> Vec<Flag> {
         let (found, asked) = (pair.0?, pair.1?);
         ((found - asked).abs() > AGREE * found.max(asked)).then_some((found, asked))
     };
-    let changed = |pair: Option<(f64, f64)>, advice| {
-        pair.map(|(found, asked)| Flag { id: "exposure_changed", value: Some(found), limit: Some(asked), advice })
+    let changed = |pair: Option<(f64, f64)>, advice: &'static str| {
+        pair.map(|(found, asked)| FlagId::ExposureChanged.flag(found, asked).with_advice(advice))
     };
     let time = changed(
         differ((field.exposure_s, reference.exposure_s)),
@@ -35,15 +35,12 @@ fn against(field: &Info, reference: &Info) -> Vec<Flag> {
         "its gain is not that of the blank: levels and optical density are off; take blank and fields with one setting",
     );
     let number = |lossy: bool| f64::from(u8::from(lossy));
-    let lossy = (field.lossy || reference.lossy).then(|| Flag {
-        id: "lossy",
-        value: Some(number(field.lossy)),
-        limit: Some(number(reference.lossy)),
-        advice: if field.lossy {
+    let lossy = (field.lossy || reference.lossy).then(|| {
+        FlagId::Lossy.flag(number(field.lossy), number(reference.lossy)).with_advice(if field.lossy {
             "it was packed with loss (JPEG), which blurs and shifts edges; save fields and blank as TIFF or PNG"
         } else {
             "the blank was packed with loss (JPEG) and the field was not; save both as TIFF or PNG"
-        },
+        })
     });
     time.into_iter().chain(gain).chain(lossy).collect()
 }

@@ -5,6 +5,7 @@ use std::time::Instant;
 
 use evenfilm_core::batch::LotResult;
 use evenfilm_core::field::FieldResult;
+use evenfilm_core::quality::sharpness;
 use evenfilm_core::quantity;
 use rayon::prelude::*;
 
@@ -55,7 +56,7 @@ fn records(measured: &Measured<'_>, job: &Job<'_>, flags: &[Vec<FieldFlag>]) -> 
     let rows = |result: &dyn Fn(&Seen) -> LotResult, [corrected, decides]: [bool; 2]| {
         let all = measured.batch.objectives.iter().zip(&measured.seen).zip(flags);
         let row = |((objective, seen), flags): ((&Objective, &Seen), &Vec<FieldFlag>)| {
-            let flags = flags.iter().map(|flag| flag.flag.id).filter(|&id| corrected || id != STAYS);
+            let flags = flags.iter().map(|flag| flag.flag.id).filter(|&id| corrected || id != STAYS.word());
             record_row(measured.batch, objective, job, (&result(seen), decides.then_some(&seen.judgement), joined(flags)))
         };
         all.map(row).collect::<Vec<_>>()
@@ -95,7 +96,8 @@ fn flags_of(measured: &Measured<'_>) -> Vec<Vec<FieldFlag>> {
     let fields = fields_of(measured.batch, &measured.seen);
     let of = |(objective, seen): (&Objective, &Seen)| {
         let own = fields.iter().filter(|field| std::ptr::eq(field.objective, objective));
-        let of_all = seen.judgement.flags.iter().map(|flag| FieldFlag { field: None, file: String::new(), flag: flag.clone() });
+        let of_all = seen.judgement.flags.iter().chain(&seen.flags);
+        let of_all = of_all.map(|flag| FieldFlag { field: None, file: String::new(), flag: flag.clone() });
         of_all.chain(own.flat_map(OfField::flags)).collect()
     };
     measured.batch.objectives.iter().zip(&measured.seen).map(of).collect()
@@ -122,7 +124,8 @@ fn put_tables(measured: &mut Measured<'_>) -> Result<(), Fault> {
             let (counted, agglomerate) = (quantity::counted(result, object, recipe), quantity::is_agglomerate(result, object, recipe));
             let (um_per_px, microscope) = (field.objective.scale.um_per_px, field.objective.word());
             let by_hand = field.by_hand.objects.contains(&i);
-            ObjectRow { field: field.number, id: i + 1, object, counted, agglomerate, um_per_px, microscope, by_hand }
+            let edge = sharpness::edge_px(object, recipe).zip(sharpness::is_unsharp(result, object, recipe));
+            ObjectRow { field: field.number, id: i + 1, object, counted, agglomerate, um_per_px, microscope, by_hand, edge }
         },
     )?;
     put_rows(

@@ -1,8 +1,9 @@
 //! What a lot is told: its quantities against the limits, and whether all that a verdict rests on was fixed beforehand.
 
 use evenfilm_core::batch::{Basis, LotResult};
-use evenfilm_core::field::{FieldResult, Flag};
+use evenfilm_core::field::FieldResult;
 use evenfilm_core::limits::{self, Circumstances, Decision, Outcome, Verdict};
+use evenfilm_core::quality::{Flag, FlagId};
 
 use crate::folder::{Batch, Objective};
 use crate::limits_file::Limit;
@@ -67,7 +68,7 @@ pub(super) fn judge(batch: &Batch, objective: &Objective, (result, fields): (&Lo
 }
 
 fn decisions(batch: &Batch, objective: &Objective, (result, fields): (&LotResult, &[FieldResult])) -> Vec<Judged> {
-    let bare_relative = fields.iter().any(|field| field.flags.iter().any(|flag| flag.id == "relative_to_film"));
+    let bare_relative = fields.iter().any(|field| field.flags.iter().any(|flag| flag.id == FlagId::RelativeToFilm.word()));
     let of = batch.limits.iter().flat_map(|limits| limits.of_microscope(objective.name.as_deref()));
     let judged = |limit: &Limit| Judged {
         decision: limits::decide(&limit.as_core(), result, Circumstances { bare_relative }),
@@ -76,20 +77,14 @@ fn decisions(batch: &Batch, objective: &Objective, (result, fields): (&LotResult
     of.map(judged).collect()
 }
 
-fn flag(id: &'static str, [value, limit]: [Option<f64>; 2], advice: &'static str) -> Flag {
-    Flag { id, value, limit, advice }
-}
-
 fn old_scale(objective: &Objective, job: &Job<'_>) -> Option<Flag> {
     let age = job.moment.days_since(objective.scale.date?)?;
     let most = f64::from(objective.recipe.fields.scale_max_age_days);
-    let advice = "the scale was measured so many days ago, longer than the recipe allows; photograph a ruling and measure it again";
-    (age > most).then(|| flag("scale_old", [Some(age), Some(most)], advice))
+    (age > most).then(|| FlagId::ScaleOld.flag(age, most))
 }
 
 fn not_locked(objective: &Objective) -> Option<Flag> {
-    let advice = "the recipe is not locked, so its choices could still be changed to suit the lot; lock it: locked = true";
-    (!objective.recipe.locked).then(|| flag("not_locked", [None; 2], advice))
+    (!objective.recipe.locked).then(|| FlagId::NotLocked.flag(None, None))
 }
 
 /// A verdict needs a number of slides and fields that was fixed beforehand and kept: adding fields until it settles, or leaving out the
@@ -100,8 +95,7 @@ fn not_planned(batch: &Batch, result: &LotResult) -> Vec<Flag> {
     }
     let plan = &batch.sheet.plan;
     let (Some(slides), Some(fields)) = (plan.slides, plan.fields) else {
-        let advice = "the sheet has no plan; fix the number of slides and fields before photographing: slides and fields in [plan]";
-        return vec![flag("no_plan", [None; 2], advice)];
+        return vec![FlagId::NoPlan.flag(None, None)];
     };
     let found = [result.slides, result.per_field.len()].map(|n| u32::try_from(n).unwrap_or(u32::MAX));
     let [more_slides, more_fields] = extension(plan);
@@ -109,16 +103,10 @@ fn not_planned(batch: &Batch, result: &LotResult) -> Vec<Flag> {
     let mut flags = Vec::new();
     if found != [slides, fields] && found != extended {
         let unit = usize::from(found[0] == slides);
-        let advice = if unit == 0 {
-            "the numbers rest on another number of slides than the plan, and its one extension, name"
-        } else {
-            "the numbers rest on another number of fields than the plan, and its one extension, name"
-        };
-        flags.push(flag("plan_not_kept", [Some(found[unit].into()), Some([slides, fields][unit].into())], advice));
+        flags.push(FlagId::PlanNotKept.flag(f64::from(found[unit]), f64::from([slides, fields][unit])));
     }
     if plan.placement == Some(Placement::ByEye) {
-        let advice = "fields chosen by looking are no sample of the slide; place them on a grid or at random";
-        flags.push(flag("placed_by_eye", [None; 2], advice));
+        flags.push(FlagId::PlacedByEye.flag(None, None));
     }
     flags
 }

@@ -9,6 +9,7 @@ use evenfilm_core::dust;
 use evenfilm_core::field::{self, FieldResult, Setting};
 use evenfilm_core::light::{Correction, Lamp, Optics};
 use evenfilm_core::plane::{Rect, Samples, Stage, Stop, Watch};
+use evenfilm_core::quality::{Flag, count, siblings};
 use evenfilm_core::recipe::{Film, LightFrom};
 
 use crate::archive::Staging;
@@ -22,6 +23,7 @@ use crate::sheet::{Mode, Role};
 use super::correct::{self, Numbers};
 use super::exposed;
 use super::judge;
+use super::overlapping::{self, Again};
 use super::pictures::{Read, for_each, read};
 use super::{ByHand, Event, Job, Kept, Measured, Seen, Timing, stopped};
 
@@ -170,17 +172,18 @@ impl Progress {
         let waiting = self.fields_with_film(&bench)?;
         self.fields_by_others(&bench, &waiting)?;
         self.archive_lamps(objective, [blank.as_ref(), dark.as_ref()])?;
-        let (mut by_hand, uncorrected) = self.name_by_others(&bench)?;
+        let (mut by_hand, again, uncorrected) = self.name_by_others(&bench)?;
 
         self.films.clear();
         let (mut fields, kept): (Vec<FieldResult>, Vec<Kept>) = std::mem::take(&mut self.fields).into_values().unzip();
         let start = Instant::now();
-        let numbers = correct::pool(batch, objective, &mut fields, &mut by_hand, uncorrected);
+        let numbers = correct::pool(batch, objective, &mut fields, &mut by_hand, (&again, uncorrected));
+        let flags = flags_of_all((batch, objective), &fields, &by_hand);
         self.timing.measure_s += start.elapsed().as_secs_f64();
         let Numbers { result, per_field, uncorrected, without_rejected } = numbers;
         let judgement = judge::judge(batch, objective, (&result, &fields), job);
         let timing = std::mem::take(&mut self.timing);
-        Ok(Seen { fields, kept, by_hand, result, per_field, judgement, uncorrected, without_rejected, timing })
+        Ok(Seen { fields, kept, by_hand, result, per_field, judgement, uncorrected, flags, without_rejected, timing })
     }
 
     fn bench<'a>(
@@ -258,14 +261,17 @@ impl Progress {
     }
 
     /// Names what only other fields or a person can tell: what is dark at one place in all fields, and corrections by hand. Draws the
-    /// overlays of the fields that change again. Gives what was corrected, and the numbers without that.
-    fn name_by_others(&mut self, bench: &Bench<'_>) -> Result<(Vec<ByHand>, Option<LotResult>), Fault> {
+    /// overlays of the fields that change again. Gives what was corrected, which fields show one place, and the numbers without corrections.
+    fn name_by_others(&mut self, bench: &Bench<'_>) -> Result<(Vec<ByHand>, Vec<Again>, Option<LotResult>), Fault> {
         let start = Instant::now();
         let (indices, (mut fields, kept)): (Vec<usize>, (Vec<FieldResult>, Vec<Kept>)) =
             std::mem::take(&mut self.fields).into_iter().unzip();
         let mut changed: BTreeSet<usize> = dust::mark(&mut fields).into_iter().map(|i| indices[i]).collect();
+        siblings::mark(&mut fields);
+        let again = overlapping::find(bench.batch, bench.objective, &fields, &kept);
+        again.iter().for_each(|pair| pair.add_flag(&mut fields, |i| &bench.batch.fields[indices[i]].source.name));
         let corrected = !bench.batch.corrections.lines.is_empty();
-        let uncorrected = corrected.then(|| correct::plain(bench.batch, bench.objective, &fields));
+        let uncorrected = corrected.then(|| correct::plain(bench.batch, bench.objective, &fields, &again));
         let by_hand = correct::kinds(bench.batch, bench.objective, &mut fields)?;
         changed.extend(indices.iter().zip(&by_hand).filter(|(_, hand)| hand.changes_kinds()).map(|(i, _)| *i));
         let changed: Vec<usize> = changed.into_iter().collect();
@@ -285,7 +291,7 @@ impl Progress {
             Ok(())
         })?;
         self.timing.read_s += waited_s;
-        Ok((by_hand, uncorrected))
+        Ok((by_hand, again, uncorrected))
     }
 
     /// Writes the overlay of a field and copies its picture, while both are at hand.
@@ -357,6 +363,16 @@ impl Progress {
         }
         Ok(())
     }
+}
+
+/// Relative accuracy of sizes that is wanted where the limits do not say, %.
+const WANTED_PCT: f64 = 10.0;
+
+/// What a reader should know of the fields that stay in the numbers, taken together.
+fn flags_of_all((batch, objective): (&Batch, &Objective), fields: &[FieldResult], by_hand: &[ByHand]) -> Vec<Flag> {
+    let wanted = batch.limits.as_ref().and_then(|limits| limits.wanted_relative_accuracy_pct).unwrap_or(WANTED_PCT);
+    let left: Vec<&FieldResult> = fields.iter().zip(by_hand).filter(|(_, hand)| hand.stays).map(|(field, _)| field).collect();
+    count::too_few(&left, &objective.recipe, wanted / 100.0).into_iter().collect()
 }
 
 /// The share of a field that is done: stages count alike.

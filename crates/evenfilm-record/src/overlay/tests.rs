@@ -2,10 +2,11 @@
 
 use std::time::Instant;
 
-use evenfilm_core::field::Flag;
 use evenfilm_core::gaps::{Gap, GapMeasure, ToldGap};
 use evenfilm_core::objects::{Calibration, CoreFrom, Measure, Object, SizedBy, Told};
 use evenfilm_core::phases::{Run, RunMap};
+use evenfilm_core::quality::FlagId;
+use evenfilm_core::quality::field::Fitness;
 use evenfilm_core::recipe::{GapKind, Kind};
 use evenfilm_core::shape::Shape;
 
@@ -83,6 +84,7 @@ fn field(size: (u32, u32), discs: &[Disc], gaps: &[Disc]) -> FieldResult {
         film_od: Some(0.35),
         film_od_cv_pct: None,
         calibration: Calibration { blur_px: 1.0, blur_edges: 0, core_ratio: 0.2, cores: 0 },
+        fitness: Fitness::default(),
         flags: Vec::new(),
     }
 }
@@ -150,7 +152,7 @@ fn lines_lie_on_the_edge_and_differ_by_pattern() {
 #[test]
 fn the_ground_of_a_clear_film_is_not_marked() {
     let mut result = field((200, 160), &[], &[(140.0, 60.0, 30.0)]);
-    result.flags = vec![Flag { id: CLEAR_FILM, value: None, limit: None, advice: "" }];
+    result.flags = vec![FlagId::ClearFilm.flag(None, None)];
     let (_, _, indices) = decoded(&drawn(&result));
     assert!(!indices.contains(&GAP) && !indices.contains(&GAP_BETWEEN));
 }

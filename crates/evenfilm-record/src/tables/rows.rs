@@ -81,6 +81,8 @@ pub struct ObjectRow<'a> {
     pub microscope: &'a str,
     /// Whether its kind was given by hand.
     pub by_hand: bool,
+    /// Width of its own edge, px, and whether that makes it unsharp; `None` where it has none.
+    pub edge: Option<(f64, bool)>,
 }
 
 impl ObjectRow<'_> {
@@ -300,9 +302,11 @@ pub fn fields<'a>() -> Table<FieldRow<'a>> {
         text("picture_sha256", "SHA-256 of the picture", |row| Cell::Text(row.sha256)),
         whole("width_px", "columns of the picture", |row| Cell::Whole(u64::from(row.result.size.0))),
         whole("height_px", "rows of the picture", |row| Cell::Whole(u64::from(row.result.size.1))),
-        text("rejected", "why it was rejected by hand; it is left out of the numbers, unless its flags say rejected_by_hand", |row| {
-            Cell::Text(row.rejected)
-        }),
+        text(
+            "rejected",
+            "why it was rejected, by hand or because it overlaps; it is left out of the numbers, unless its flags say rejected_by_hand",
+            |row| Cell::Text(row.rejected),
+        ),
         text("flags", "what a reader should know: names of flags, a blank between", |row| Cell::Text(row.flags)),
         number("blur_px", "px", ["standard deviation of the blur that outlines are corrected for", ""], |row| {
             measured(row.result.calibration.blur_px)
@@ -314,6 +318,29 @@ pub fn fields<'a>() -> Table<FieldRow<'a>> {
             Cell::Number((row.result.calibration.cores > 0).then_some(row.result.calibration.core_ratio))
         }),
         whole("cores", "cores that the ratio was measured on", |row| Cell::Whole(row.result.calibration.cores as u64)),
+        number(
+            "edge_ratio",
+            "",
+            ["width of the edges ÷ what aperture and wavelength allow; empty where the sheet does not give them", ""],
+            |row| {
+                let fitness = &row.result.fitness;
+                Cell::Number(fitness.edge_px.filter(|_| fitness.allowed_by_optics).map(|width| width / fitness.allowed_px))
+            },
+        ),
+        number(
+            "motion_ratio",
+            "",
+            ["width of the edges in the direction in which they are widest ÷ in that in which they are narrowest", ""],
+            |row| Cell::Number(row.result.fitness.motion),
+        ),
+        number("noise_ratio", "", ["noise of a pixel ÷ level of the film", ""], |row| measured(row.result.fitness.noise)),
+        number("brightness", "", ["count of the empty slide ÷ full scale of the camera", ""], |row| {
+            Cell::Number(row.result.fitness.brightness)
+        }),
+        number("light_ratio", "", ["darkest ÷ lightest part of the light", ""], |row| Cell::Number(row.result.fitness.evenness)),
+        number("bare_level", "", ["level of plainly bare places ÷ that of the blank; empty where none are seen", ""], |row| {
+            Cell::Number(row.result.fitness.bare_level)
+        }),
     ];
     columns.extend(quantities(|row: &Row<'a>| row.values));
     Table { name: "fields", about: "a row per field", columns }
@@ -376,6 +403,15 @@ pub fn objects<'a>() -> Table<ObjectRow<'a>> {
             if row.by_hand { Cell::Empty } else { measured(f64::from(row.object.told.value)) }
         }),
         text("microscope", MICROSCOPE, |row| Cell::Text(row.microscope)),
+        number(
+            "edge_um",
+            "µm",
+            ["standard deviation of the blur that its own edge shows; empty where the frame cuts it or its missing light sizes it", ""],
+            |row| row.edge.map_or(Cell::Empty, |(width, _)| row.length(width)),
+        ),
+        flag("unsharp", "whether that is more than 1.5 times what aperture and wavelength allow; empty where edge_um is", |row| {
+            row.edge.map_or(Cell::Empty, |(_, unsharp)| Cell::Flag(unsharp))
+        }),
     ];
     Table { name: "objects", about: "a row per object detected, counted or not", columns }
 }

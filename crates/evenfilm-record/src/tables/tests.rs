@@ -94,6 +94,7 @@ fn lines_end_with_cr_lf_and_have_all_cells() {
         um_per_px: 0.25,
         microscope: "",
         by_hand: false,
+        edge: None,
     });
     let csv = String::from_utf8(table.csv(&rows)).unwrap();
     assert_eq!(csv.matches("\r\n").count(), 3);
@@ -104,16 +105,25 @@ fn lines_end_with_cr_lf_and_have_all_cells() {
 #[test]
 fn objects_are_in_micrometres() {
     let object = object(10.5);
-    let row =
-        ObjectRow { field: 3, id: 7, object: &object, counted: false, agglomerate: false, um_per_px: 0.25, microscope: "", by_hand: false };
+    let row = ObjectRow {
+        field: 3,
+        id: 7,
+        object: &object,
+        counted: false,
+        agglomerate: false,
+        um_per_px: 0.25,
+        microscope: "",
+        by_hand: false,
+        edge: Some((1.5, true)),
+    };
     let cells = cells(&objects(), &row);
     let expected = "field id x_um y_um kind counted area_um2 diameter_um feret_max_um feret_min_um perimeter_um circularity solidity \
                     aspect_ratio od_mean od_peak constituents agglomerate touches_frame weight sized_by convexity inscribed_um kind_by \
-                    kind_value microscope";
+                    kind_value microscope edge_um unsharp";
     assert_eq!(cells.iter().map(|(id, _)| id.as_str()).collect::<Vec<_>>(), expected.split(' ').collect::<Vec<_>>());
     let values: Vec<&str> = cells.iter().map(|(_, value)| value.as_str()).collect();
     let expected = "3 7 2.625 5.0625 powder false 4.00771605 2.25893394 2.375 2.125 7.075 0.991 0.99 0.9 0.61 0.95 1 false false 1.02 deficit 0.98 2.0625 \
-                    elongation 1.25 ";
+                    elongation 1.25  0.375 true";
     assert_eq!(values, expected.split(' ').collect::<Vec<_>>());
 }
 
@@ -122,7 +132,17 @@ fn the_shape_of_what_the_frame_cuts_is_not_measured() {
     let object = Object { touches_frame: true, weight: None, ..object(10.5) };
     let cells = cells(
         &objects(),
-        &ObjectRow { field: 3, id: 7, object: &object, counted: true, agglomerate: false, um_per_px: 0.25, microscope: "", by_hand: false },
+        &ObjectRow {
+            field: 3,
+            id: 7,
+            object: &object,
+            counted: true,
+            agglomerate: false,
+            um_per_px: 0.25,
+            microscope: "",
+            by_hand: false,
+            edge: None,
+        },
     );
     for id in ["perimeter_um", "circularity", "solidity", "aspect_ratio", "convexity", "inscribed_um", "weight"] {
         assert_eq!(cell(&cells, id), "", "{id}");
@@ -215,6 +235,7 @@ fn many_objects_are_written_fast() {
         um_per_px: 0.2501,
         microscope: "",
         by_hand: false,
+        edge: None,
     };
     let start = Instant::now();
     let rows: Vec<_> = many.iter().enumerate().map(row).collect();
