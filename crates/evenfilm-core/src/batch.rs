@@ -80,10 +80,8 @@ pub fn lot(fields: &[&FieldResult], slides: &[String], rejected: usize, (recipe,
         budgets[q].as_ref().map(|budget| budget.half_width(level).max(spread.unwrap_or(0.0)))
     };
     let u95 = (0..QUANTITIES.len()).map(|q| if QUANTITIES[q].interval.has_ends() { None } else { half(q, 0.95) }).collect();
-    let ends = |level: f64| -> Vec<Option<[f64; 2]>> {
-        let of = |q: usize| ends::of(q, &pool, (values[q], budgets[q].as_ref()), (&nested, level));
-        (0..QUANTITIES.len()).into_par_iter().map(of).collect()
-    };
+    let numbers = nested.numbers();
+    let ends = |level: f64| ends::at(&pool, (&values, &budgets), (&numbers, level));
     let ends95 = ends(0.95);
     let mut decisive = if basis.two_looks { ends(basis.level()) } else { ends95.clone() };
     for (q, decisive) in decisive.iter_mut().enumerate().filter(|(q, _)| !QUANTITIES[*q].interval.has_ends()) {
@@ -114,6 +112,15 @@ impl Nested<'_> {
         } else {
             self.per_field.to_vec()
         }
+    }
+
+    /// The number of the slide of each field.
+    fn numbers(&self) -> Vec<usize> {
+        let mut numbers = vec![0; self.per_field.len()];
+        for (number, slide) in self.slides.iter().enumerate() {
+            slide.iter().for_each(|&i| numbers[i] = number);
+        }
+        numbers
     }
 
     /// Values of one quantity, by slide; `None` where a field does not have it.

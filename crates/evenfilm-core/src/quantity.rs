@@ -9,7 +9,6 @@ mod counting;
 mod events;
 mod pool;
 
-pub use events::Events;
 pub use pool::{Pool, View, counted, gap_counted, is_agglomerate};
 use pool::{equivalent, sized};
 
@@ -26,6 +25,17 @@ pub enum Rare {
     AgglomerateArea,
 }
 
+/// What hangs on the few largest objects.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Tail {
+    /// x90,3.
+    X90,
+    /// (x90,3 − x10,3) ÷ x50,3.
+    Span,
+    /// De Brouckere's mean.
+    D43,
+}
+
 /// How a quantity's 95 % interval comes about. All but [`Interval::None`] also have the plain one from the spread between fields, or
 /// between slide means where there are several slides (Student t).
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -37,7 +47,7 @@ pub enum Interval {
     /// Two ends from the number and size of the events.
     Rare(Rare),
     /// Two ends by resampling fields and slides: the tail of a distribution rests on few objects.
-    Tail,
+    Tail(Tail),
     /// What was seen in the area inspected, a lower bound of what is there.
     Largest,
 }
@@ -45,7 +55,7 @@ pub enum Interval {
 impl Interval {
     /// Whether it has two ends of its own instead of a half width.
     pub const fn has_ends(self) -> bool {
-        matches!(self, Self::Rare(_) | Self::Tail)
+        matches!(self, Self::Rare(_) | Self::Tail(_))
     }
 }
 
@@ -75,11 +85,11 @@ const ISO_9276_2: &str = "ISO 9276-2:2014";
 const OURS: &str = "this program";
 
 macro_rules! quantities {
-    ($($id:literal $unit:literal $symbol:literal $interval:ident $(= $rare:ident)? $source:expr, $definition:literal, $of:expr $(, $counting:expr)?;)+) => {
+    ($($id:literal $unit:literal $symbol:literal $interval:ident $(= $of:ident)? $source:expr, $definition:literal, $of:expr $(, $counting:expr)?;)+) => {
         /// Every quantity, in the order of the columns.
         pub const QUANTITIES: &[Quantity] = &[$(Quantity {
             id: $id, unit: $unit, symbol: $symbol, definition: $definition, source: $source,
-            interval: Interval::$interval $((Rare::$rare))?, of: $of,
+            interval: Interval::$interval $(($interval::$of))?, of: $of,
             counting: quantities!(@counting $($counting)?),
         }),+];
     };
@@ -101,10 +111,10 @@ quantities! {
     "mean_0_um" "µm" "D[1,0]" BetweenFields ISO_9276_2, "arithmetic mean diameter of the objects", |p| sizes::mean(&p.sizes, 1, 0), |p| counting::mean(&p.sizes, 1, 0);
     "x10_3_um" "µm" "x10,3" BetweenFields ISO_9276_1, "diameter below which 10 % of the objects lie, by volume", |p| sizes::quantile(&p.sizes, 3, 0.1), |p| counting::quantile(&p.sizes, 3, 0.1);
     "x50_3_um" "µm" "x50,3" BetweenFields ISO_9276_1, "median diameter of the objects, by volume", |p| sizes::quantile(&p.sizes, 3, 0.5), |p| counting::quantile(&p.sizes, 3, 0.5);
-    "x90_3_um" "µm" "x90,3" Tail ISO_9276_1, "diameter below which 90 % of the objects lie, by volume", |p| sizes::quantile(&p.sizes, 3, 0.9);
-    "span_3" "" "span,3" Tail ISO_9276_2, "(x90,3 − x10,3) ÷ x50,3", span_3;
+    "x90_3_um" "µm" "x90,3" Tail = X90 ISO_9276_1, "diameter below which 90 % of the objects lie, by volume", |p| sizes::quantile(&p.sizes, 3, 0.9);
+    "span_3" "" "span,3" Tail = Span ISO_9276_2, "(x90,3 − x10,3) ÷ x50,3", span_3;
     "d32_um" "µm" "D[3,2]" BetweenFields ISO_9276_2, "Sauter mean diameter: sum of cubes ÷ sum of squares", |p| sizes::mean(&p.sizes, 3, 2), |p| counting::mean(&p.sizes, 3, 2);
-    "d43_um" "µm" "D[4,3]" Tail ISO_9276_2, "De Brouckere mean diameter: sum of fourth powers ÷ sum of cubes", |p| sizes::mean(&p.sizes, 4, 3);
+    "d43_um" "µm" "D[4,3]" Tail = D43 ISO_9276_2, "De Brouckere mean diameter: sum of fourth powers ÷ sum of cubes", |p| sizes::mean(&p.sizes, 4, 3);
     "objects_needed" "" "n*" None "ISO 13322-1:2014; Masuda & Gotoh 1999", "objects in all that would bring x50_3_um to the wanted relative accuracy, were their sizes lognormal", |_| None;
     "constituents_x50_0_um" "µm" "" BetweenFields ISO_9276_1, "median diameter of the constituents of at least size_from_um, by number", |p| sizes::quantile(&constituents_of(p), 0, 0.5), |p| counting::quantile(&constituents_of(p), 0, 0.5);
     "particle_area_pct" "%" "" BetweenFields OURS, "projected area of the particle phase ÷ field area, without the kinds left out", |p| p.share_pct(p.powder().map(|thing| thing.area_um2).sum()), counting::particle_area;

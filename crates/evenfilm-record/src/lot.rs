@@ -257,7 +257,7 @@ impl Value {
             Interval::None => vec![],
             Interval::Largest => vec![spread],
             Interval::BetweenFields => vec![spread, ("u95", self.u95)],
-            Interval::Rare(_) | Interval::Tail => vec![spread, ("low95", self.ends95[0]), ("high95", self.ends95[1])],
+            Interval::Rare(_) | Interval::Tail(_) => vec![spread, ("low95", self.ends95[0]), ("high95", self.ends95[1])],
         }
     }
 }

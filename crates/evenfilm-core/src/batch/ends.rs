@@ -1,46 +1,57 @@
 //! The two ends of the intervals of rare events and tails.
 
-use super::{Budget, Nested};
-use crate::quantity::{Events, Interval, Pool, QUANTITIES};
+use super::Budget;
+use crate::interval::{self, Tails};
+use crate::quantity::{Interval, Pool, QUANTITIES, Tail};
 use crate::statistics::normal_quantile;
-use crate::statistics::rare::fay_feuer;
 
-/// The ends of a quantity's interval at a level; `None` for quantities without ends of their own, and where too little was found.
-pub(super) fn of(
-    q: usize,
+/// The ends of every quantity's interval at a level; `None` for quantities without ends of their own, and where too little was found.
+/// `slides[i]` numbers the slide of field `i`.
+pub(super) fn at(
     pool: &Pool<'_>,
-    (value, budget): (Option<f64>, Option<&Budget>),
-    (nested, level): (&Nested<'_>, f64),
-) -> Option<[f64; 2]> {
-    let value = value?;
-    let ends = match QUANTITIES[q].interval {
-        Interval::Rare(rare) => {
-            let (events, concern) = pool.events(rare)?;
-            let all = events.iter().fold(Events::default(), |a, e| Events {
-                sum: a.sum + e.sum,
-                sum_of_squares: a.sum_of_squares + e.sum_of_squares,
-                largest: a.largest.max(e.largest),
-                exposure: a.exposure + e.exposure,
-            });
-            let ends = fay_feuer(all.sum, all.sum_of_squares, all.largest.max(concern), level).map(|end| end / all.exposure);
-            let spread = nested
-                .units()
-                .iter()
-                .map(|u| u[q])
-                .collect::<Option<Vec<f64>>>()
-                .and_then(|units| super::budget::half_width(&units, level))
-                .unwrap_or(0.0);
-            (all.exposure > 0.0).then(|| [ends[0].min(value - spread).max(0.0), ends[1].max(value + spread)])
-        }
-        Interval::Tail => None,
-        Interval::None | Interval::BetweenFields | Interval::Largest => return None,
-    }?;
-    let systematic = normal_quantile(0.5 + level / 2.0) * budget.map_or(0.0, Budget::systematic);
-    Some(widened(ends, value, systematic))
+    (values, budgets): (&[Option<f64>], &[Option<Budget>]),
+    (slides, level): (&[usize], f64),
+) -> Vec<Option<[f64; 2]>> {
+    let sizes = pool.sizes_by_field();
+    let tails = interval::tails(&sizes.iter().map(Vec::as_slice).collect::<Vec<_>>(), slides, level);
+    let ends = |q: usize| {
+        let value = values[q]?;
+        let ends = match QUANTITIES[q].interval {
+            Interval::Rare(rare) => {
+                let (events, concern) = pool.events(rare)?;
+                interval::rare(&events, slides, concern, level)
+            }
+            Interval::Tail(tail) => of_tail(tail, &tails),
+            Interval::None | Interval::BetweenFields | Interval::Largest => None,
+        }?;
+        let systematic = budgets[q].as_ref().map_or(0.0, Budget::systematic);
+        Some(widened(ends, value, normal_quantile(0.5 + level / 2.0) * systematic))
+    };
+    (0..QUANTITIES.len()).map(ends).collect()
+}
+
+const fn of_tail(tail: Tail, tails: &Tails) -> Option<[f64; 2]> {
+    match tail {
+        Tail::X90 => tails.x90_3,
+        Tail::Span => tails.span_3,
+        Tail::D43 => tails.d43,
+    }
 }
 
 /// Ends moved apart by what does not shrink with more fields: half widths add as independent ones do. No quantity with ends can be below 0.
 fn widened([low, high]: [f64; 2], value: f64, half: f64) -> [f64; 2] {
     let side = |distance: f64| (distance * distance + half * half).sqrt();
     [(value - side((value - low).max(0.0))).max(0.0), value + side((high - value).max(0.0))]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_does_not_shrink_moves_both_ends() {
+        assert_eq!(widened([7.0, 14.0], 10.0, 4.0), [5.0, 10.0 + 32f64.sqrt()]);
+        assert_eq!(widened([0.0, 3.0], 0.0, 0.0), [0.0, 3.0]);
+        assert_eq!(widened([0.1, 3.0], 0.2, 5.0)[0], 0.0);
+    }
 }

@@ -1,49 +1,31 @@
 //! Rare events: what was found of them in each field.
 
 use super::{Pool, Rare};
+use crate::interval::Events;
 use crate::recipe::Concern;
-
-/// The rare events of one field, as the interval of a weighted sum of Poisson counts needs them. The rate that a lot reports is the sum over
-/// its fields ÷ the exposure over its fields.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Events {
-    /// Sum of the events' weights.
-    pub sum: f64,
-    /// Sum of their squares.
-    pub sum_of_squares: f64,
-    /// The largest.
-    pub largest: f64,
-    /// What the sum is a share of, in the unit of the weight ÷ that of the quantity.
-    pub exposure: f64,
-}
-
-impl Events {
-    fn add(&mut self, weight: f64) {
-        self.sum += weight;
-        self.sum_of_squares += weight * weight;
-        self.largest = self.largest.max(weight);
-    }
-}
 
 impl Pool<'_> {
     /// The events of each field, and the weight of the recipe's event of concern; `None` where they are not measured.
     pub(crate) fn events(&self, rare: Rare) -> Option<(Vec<Events>, f64)> {
-        let exposure = |i: usize| match rare {
-            Rare::GapArea => self.field_um2(self.fields[i]) / 100.0,
-            Rare::Gaps | Rare::Agglomerates => self.field_um2(self.fields[i]) * 1e-6,
-            Rare::AgglomerateArea => 0.0,
-        };
-        let mut events: Vec<Events> = (0..self.fields.len()).map(|i| Events { exposure: exposure(i), ..Events::default() }).collect();
+        let mut weights: Vec<Vec<f64>> = vec![Vec::new(); self.fields.len()];
         match rare {
-            Rare::GapArea => self.bare.as_ref()?.iter().for_each(|gap| events[gap.field].add(gap.area_um2)),
-            Rare::Gaps => self.bare.as_ref()?.iter().for_each(|gap| events[gap.field].add(1.0)),
-            Rare::Agglomerates => self.agglomerates().for_each(|thing| events[thing.field].add(thing.weight.unwrap_or(0.0))),
-            Rare::AgglomerateArea => {
-                self.powder().for_each(|thing| events[thing.field].exposure += thing.area_um2 / 100.0);
-                self.agglomerates().for_each(|thing| events[thing.field].add(thing.area_um2));
-            }
+            Rare::GapArea => self.bare.as_ref()?.iter().for_each(|gap| weights[gap.field].push(gap.area_um2)),
+            Rare::Gaps => self.bare.as_ref()?.iter().for_each(|gap| weights[gap.field].push(1.0)),
+            Rare::Agglomerates => self.agglomerates().for_each(|thing| weights[thing.field].extend(thing.weight)),
+            Rare::AgglomerateArea => self.agglomerates().for_each(|thing| weights[thing.field].push(thing.area_um2)),
         }
+        let of = |(i, weights): (usize, Vec<f64>)| Events::of(weights, self.exposure(rare, i));
+        let events: Vec<Events> = weights.into_iter().enumerate().map(of).collect();
         Some((events, of_concern(rare, self.recipe.concern)))
+    }
+
+    /// What the sum of the weights in a field is a share of, so that sum ÷ exposure has the unit of the quantity.
+    fn exposure(&self, rare: Rare, field: usize) -> f64 {
+        match rare {
+            Rare::GapArea => self.field_um2(self.fields[field]) / 100.0,
+            Rare::Gaps | Rare::Agglomerates => self.field_um2(self.fields[field]) * 1e-6,
+            Rare::AgglomerateArea => self.powder().filter(|thing| thing.field == field).map(|thing| thing.area_um2).sum::<f64>() / 100.0,
+        }
     }
 }
 

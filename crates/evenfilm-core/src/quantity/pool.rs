@@ -141,6 +141,15 @@ impl<'a> Pool<'a> {
         self.largest(|f| Some(self.view.counted_from(f, self.recipe)[of]))
     }
 
+    /// Diameters and frame weights of what counts and lies whole in the frame, field by field.
+    pub(crate) fn sizes_by_field(&self) -> Vec<Vec<Sized>> {
+        let mut fields = vec![Vec::new(); self.fields.len()];
+        for thing in self.counted() {
+            fields[thing.field].extend(thing.weight.map(|weight| Sized { diameter: thing.diameter_um, weight }));
+        }
+        fields
+    }
+
     /// Area of a field, µm².
     pub(super) fn field_um2(&self, field: &FieldResult) -> f64 {
         let side = self.view.um_per_px(field);

@@ -223,8 +223,8 @@ fn quantities_of_lot() -> Vec<Column<RecordRow>> {
                 let expanded = ["expanded uncertainty (95 %) of everything known to matter", "JCGM 100:2008"];
                 columns.push(beside(place, "u95", expanded, |row: &RecordRow| &row.u95));
             }
-            Interval::Rare(_) | Interval::Tail => {
-                let source = if of.interval == Interval::Tail { RESAMPLED } else { FAY_FEUER };
+            Interval::Rare(_) | Interval::Tail(_) => {
+                let source = if matches!(of.interval, Interval::Tail(_)) { RESAMPLED } else { FAY_FEUER };
                 columns.push(beside(place, "low95", ["lower end of the 95 % interval", source], |row: &RecordRow| &row.low95));
                 columns.push(beside(place, "high95", ["upper end of the 95 % interval", source], |row: &RecordRow| &row.high95));
             }

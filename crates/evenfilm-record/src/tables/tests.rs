@@ -185,7 +185,7 @@ fn the_record_begins_as_designed_and_has_every_quantity() {
             Interval::None => [false; 4],
             Interval::Largest => [true, false, false, false],
             Interval::BetweenFields => [true, true, false, false],
-            Interval::Rare(_) | Interval::Tail => [true, false, true, true],
+            Interval::Rare(_) | Interval::Tail(_) => [true, false, true, true],
         };
         assert_eq!(["ci95", "u95", "low95", "high95"].map(has), expected, "{}", quantity.id);
     }
