@@ -8,6 +8,7 @@ mod films;
 mod formats;
 mod hostile;
 mod house;
+mod interval;
 mod kinds;
 mod large;
 mod lot;

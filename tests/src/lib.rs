@@ -1,5 +1,7 @@
 //! Reference values kept beside the tests, and where they lie.
 
+pub mod simulate;
+
 use std::path::{Path, PathBuf};
 
 use serde_json::Value;

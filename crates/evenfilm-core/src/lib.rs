@@ -3,8 +3,9 @@
 //! No files, no clock, no window, no threads of its own beyond rayon. The modules stand in the order of the flow:
 //!
 //! [`plane`] (samples) → [`light`] (survey: counts to levels; film, noise, blur) → [`phases`] (cut: runs of gap, film, particle) →
-//! [`objects`] (join and refine: one visit to each object's window) → [`shape`] → [`sizes`] · [`gaps`] → [`quality`] → [`field`] (all of it for one
-//! picture) → [`dust`] (what lies on the optics) → [`batch`] (fields to quantities with intervals). Beside the flow: [`recipe`], [`quantity`], [`statistics`], [`random`],
+//! [`objects`] (join and refine: one visit to each object's window) → [`shape`] → [`sizes`] · [`gaps`] → [`quality`] → [`field`] (all of it for
+//! one picture) → [`dust`] (what lies on the optics) → [`batch`] (fields to quantities with intervals) → [`limits`] (verdict). Beside the flow:
+//! [`recipe`], [`quantity`], [`statistics`], [`interval`], [`random`],
 //! [`order`] (work in turn), [`phantom`].
 //!
 //! Coordinates: x runs right, y runs down, the origin is the outer corner of the first pixel, so pixel `(i, j)` covers `[i, i+1) × [j, j+1)`
@@ -14,6 +15,7 @@ pub mod batch;
 pub mod dust;
 pub mod field;
 pub mod gaps;
+pub mod interval;
 pub mod light;
 pub mod limits;
 pub mod objects;
