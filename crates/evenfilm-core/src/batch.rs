@@ -27,10 +27,12 @@ pub struct LotResult {
 /// Fields of one slide do not describe a lot: with several slides the unit of replication is the slide mean, with one it is the field.
 pub fn lot(fields: &[&FieldResult], slides: &[String], rejected: usize, recipe: &Recipe) -> LotResult {
     let names = in_order(slides);
-    let (values, per_field): (_, Vec<Vec<Option<f64>>>) = rayon::join(
-        || values_of(&Pool::new(fields, names.len(), rejected, recipe)),
-        || fields.par_iter().map(|f| values_of(&Pool::new(&[*f], 1, 0, recipe))).collect(),
-    );
+    let per_field: Vec<Vec<Option<f64>>> = fields.par_iter().map(|f| values_of(&Pool::new(&[*f], 1, 0, recipe))).collect();
+    // One field that is all there is has been pooled already.
+    let values = match &per_field[..] {
+        [only] if rejected == 0 => only.clone(),
+        _ => values_of(&Pool::new(fields, names.len(), rejected, recipe)),
+    };
     let units: Vec<Vec<Option<f64>>> = if names.len() > 1 {
         names.iter().map(|name| mean_of(per_field.iter().zip(slides).filter(|(_, s)| *s == *name).map(|(v, _)| v))).collect()
     } else {
@@ -52,7 +54,7 @@ fn in_order(slides: &[String]) -> Vec<&String> {
 }
 
 fn values_of(pool: &Pool<'_>) -> Vec<Option<f64>> {
-    QUANTITIES.iter().map(|q| (q.of)(pool).filter(|v| v.is_finite())).collect()
+    QUANTITIES.par_iter().map(|q| (q.of)(pool).filter(|v| v.is_finite())).collect()
 }
 
 /// Mean of each quantity over the fields that have it.
