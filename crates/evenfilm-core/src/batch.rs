@@ -66,15 +66,22 @@ struct Nested<'a> {
 pub fn lot(fields: &[&FieldResult], slides: &[String], rejected: usize, (recipe, basis): (&Recipe, &Basis)) -> LotResult {
     let slides = by_slide(slides);
     let pool = Pool::new(fields, slides.len(), rejected, recipe);
-    let ((mut values, views), per_field) = rayon::join(
-        || rayon::join(|| values_of(&pool), || budget::Views::of(&pool, basis)),
-        || fields.par_iter().map(|f| values_of(&Pool::new(&[*f], 1, 0, recipe))).collect::<Vec<Vec<Option<f64>>>>(),
-    );
+    let of_field = |f: &&FieldResult| values_of(&Pool::new(&[*f], 1, 0, recipe));
+    // One field that is all there is has been pooled already, and no spread goes beside what is known of edge and scale.
+    let ((mut values, views), per_field) = if fields.len() == 1 && rejected == 0 {
+        let values = values_of(&pool);
+        ((values.clone(), None), vec![values])
+    } else {
+        rayon::join(
+            || rayon::join(|| values_of(&pool), || Some(budget::Views::of(&pool, basis))),
+            || fields.par_iter().map(of_field).collect(),
+        )
+    };
     let nested = Nested { per_field: &per_field, slides };
     let units = nested.units();
     let ci95: Vec<Option<f64>> = (0..QUANTITIES.len()).map(|q| interval(&units, q)).collect();
-    let budgets: Vec<Option<Budget>> =
-        (0..QUANTITIES.len()).into_par_iter().map(|q| Budget::of(q, &pool, (&values, &views), &nested)).collect();
+    let budget = |q: usize| Budget::of(q, &pool, (&values, views.as_ref()?), &nested);
+    let budgets: Vec<Option<Budget>> = (0..QUANTITIES.len()).into_par_iter().map(budget).collect();
     let half = |q: usize, level: f64| {
         let spread = units.iter().map(|u| u[q]).collect::<Option<Vec<f64>>>().and_then(|units| budget::half_width(&units, level));
         budgets[q].as_ref().map(|budget| budget.half_width(level).max(spread.unwrap_or(0.0)))
@@ -130,7 +137,7 @@ impl Nested<'_> {
 }
 
 fn values_of(pool: &Pool<'_>) -> Vec<Option<f64>> {
-    QUANTITIES.iter().map(|q| (q.of)(pool).filter(|v| v.is_finite())).collect()
+    QUANTITIES.par_iter().map(|q| (q.of)(pool).filter(|v| v.is_finite())).collect()
 }
 
 /// Mean of each quantity over the fields that have it.

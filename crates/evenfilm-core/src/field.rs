@@ -4,7 +4,7 @@ use rayon::prelude::*;
 
 use crate::gaps::{self, Gap, GapVisit};
 use crate::light::{Correction, FilmGrid, Lamp, Light, Optics, Reference, Seen, is_black, look, od_of_level};
-use crate::objects::{self, Calibration, Found, Object, Refined, Scene, Visit, Visitor};
+use crate::objects::{self, Block, Calibration, Found, Object, Refined, Scene, Visit, Visitor};
 use crate::phases::{Component, Cut, Cuts, NOBODY, Places, RunMap, count32, cut, join};
 use crate::plane::{ONE, Rect, Samples, Stage, Stop, Watch};
 pub use crate::quality::Flag;
@@ -223,14 +223,22 @@ pub fn join_field(
         let [x, y] = [f64::from(c.at.x) + f64::from(c.at.width) / 2.0, f64::from(c.at.y) + f64::from(c.at.height) / 2.0];
         f64::from(c.extreme) <= cuts.film.at(x, y) - NOISE_FACTOR * noise
     };
-    let components = join(&mut particle, &darkest, true, |c| c.area >= 3 && deep(c));
+    let gap_least = film.level + NOISE_FACTOR * noise;
+    let width = field.size().0;
+    let ((components, particle_places), (gap_components, gap_places)) = rayon::join(
+        || (join(&mut particle, &darkest, true, |c| c.area >= 3 && deep(c)), Places::of(&particle, width)),
+        || {
+            let kept = |c: &Component| bare_known && c.area >= 3 && f64::from(c.extreme) >= gap_least;
+            let components = join(&mut gap_runs, &lightest, false, kept);
+            objects::know_densities();
+            (components, Places::of(&gap_runs, width))
+        },
+    );
+    let places = [particle_places, gap_places];
     if !bare_known {
         // A picture that is mostly saturated shows no gaps, whatever lies above the gap level.
         cuts.gap = None;
     }
-    let gap_least = film.level + NOISE_FACTOR * noise;
-    let gap_components = join(&mut gap_runs, &lightest, false, |c| bare_known && c.area >= 3 && f64::from(c.extreme) >= gap_least);
-    let places = [&particle, &gap_runs].map(|map| Places::of(map, field.size().0));
     let noisy = (particle.area_of(NOBODY) + if bare_known { gap_runs.area_of(NOBODY) } else { 0 }) as f64;
     let noisy = noisy / Rect::whole(field.size()).area().max(1) as f64;
     let uncalibrated = Calibration { blur_px: 0.0, blur_edges: 0, core_ratio: 0.0, cores: 0 };
@@ -444,7 +452,8 @@ fn calibrate(joined: &Joined, scene: &Scene<'_>, setting: &Setting<'_>) -> Resul
         .map(|&i| {
             watch.poll()?;
             let mut found = Found::default();
-            reuse::with(|visitor: &mut Visitor| visitor.visit(scene, (count32(i), &particles[i]), &visit, &mut found))?;
+            let of = (count32(i), &particles[i]);
+            reuse::with(|visitor: &mut Visitor| visitor.visit((scene, &Block::default()), of, &visit, &mut found))?;
             Ok(found)
         })
         .collect::<Result<_, Stop>>()?;

@@ -100,7 +100,7 @@ impl<'a> Lamp<'a> {
         let all = bands(source.size());
         let rows = in_turn(all.len(), |index| {
             watch.poll()?;
-            cell_rows(source, dark, all[index])
+            reuse::with(|buffers| cell_rows(source, dark, all[index], buffers))
         });
         let mean: Vec<f32> = rows?.concat();
         let across = source.size().0.div_ceil(CELL) as usize;
@@ -147,13 +147,18 @@ fn same_size(what: &'static str, found: (u32, u32), wanted: (u32, u32)) -> Resul
 }
 
 /// Cell means of one band, cell row after cell row.
-fn cell_rows(blank: &dyn Samples, dark: Option<&dyn Samples>, band: Rect) -> Result<Vec<f32>, Stop> {
-    let mut counts = vec![0; usize::try_from(band.area()).unwrap_or(0)];
-    let mut below = Vec::new();
-    blank.read(band, &mut counts)?;
+fn cell_rows(
+    blank: &dyn Samples,
+    dark: Option<&dyn Samples>,
+    band: Rect,
+    (counts, below): &mut (Vec<u16>, Vec<u16>),
+) -> Result<Vec<f32>, Stop> {
+    counts.resize(usize::try_from(band.area()).unwrap_or(0), 0);
+    below.clear();
+    blank.read(band, counts)?;
     if let Some(dark) = dark {
         below.resize(counts.len(), 0);
-        dark.read(band, &mut below)?;
+        dark.read(band, below)?;
     }
     let width = band.width as usize;
     let mut means = Vec::new();

@@ -18,8 +18,8 @@ pub use distance::distance_squared;
 pub(crate) use kind::TOLD_FROM;
 pub use kind::{Measure, Told};
 pub use measure::frame_weight;
-pub(crate) use measure::{CHORDS, Visit, Visitor, pixels};
-pub(crate) use window::{Scene, median, pick, to_level};
+pub(crate) use measure::{CHORDS, Visit, Visitor, know_densities, pixels};
+pub(crate) use window::{Block, Scene, median, pick, to_level};
 
 use crate::order::in_turn;
 use crate::phases::{Component, Run, RunMap, count32};
@@ -118,8 +118,8 @@ const MOST_PROBES: usize = 96;
 /// A window of more pixels than this is never held.
 pub(crate) const LARGEST_WINDOW: u64 = 4 << 20;
 
-/// Components are handed to threads in groups of this many.
-const GROUP: usize = 32;
+/// Components are handed to threads by blocks of the picture: those whose boxes begin in as many rows and columns.
+const BLOCK: (u32, u32) = (64, 512);
 
 /// An object needs this many blur widths across for a core of its own.
 pub(crate) const CORE_WIDTHS: f64 = 7.0;
@@ -147,16 +147,21 @@ pub struct Refined {
 
 /// Visits every component of the particle phase once.
 pub(crate) fn refine(scene: &Scene<'_>, components: &[Component], visit: &Visit, watch: Watch<'_>) -> Result<Refined, Stop> {
-    let groups = components.len().div_ceil(GROUP);
-    let parts = in_turn(groups, |g| {
+    let mut order: Vec<u32> = (0..count32(components.len())).filter(|&i| components[i as usize].at.area() <= LARGEST_WINDOW).collect();
+    let block_of = |&i: &u32| (components[i as usize].at.y / BLOCK.0, components[i as usize].at.x / BLOCK.1);
+    order.sort_by_key(block_of);
+    let groups: Vec<&[u32]> = order.chunk_by(|a, b| block_of(a) == block_of(b)).collect();
+    let parts = in_turn(groups.len(), |g| {
         watch.poll()?;
-        (watch.tell)(Stage::Refine, g as f32 / groups as f32);
+        (watch.tell)(Stage::Refine, g as f32 / groups.len() as f32);
         let mut found = Found::default();
-        found.objects.reserve(GROUP);
-        found.runs.reserve(16 * GROUP);
-        reuse::with(|visitor: &mut Visitor| {
-            for i in (g * GROUP..((g + 1) * GROUP).min(components.len())).filter(|&i| components[i].at.area() <= LARGEST_WINDOW) {
-                visitor.visit(scene, (count32(i), &components[i]), visit, &mut found)?;
+        found.objects.reserve(groups[g].len());
+        found.runs.reserve(16 * groups[g].len());
+        reuse::with(|(visitor, block): &mut (Visitor, Block)| {
+            let group = || groups[g].iter().map(|&i| (i, &components[i as usize]));
+            block.read(scene, group().map(|(_, component)| visit.window(component.at, scene.frame)))?;
+            for component in group() {
+                visitor.visit((scene, block), component, visit, &mut found)?;
             }
             found.objects.shrink_to_fit();
             found.runs.shrink_to_fit();
@@ -190,6 +195,11 @@ impl Found {
         }
     }
 
+    /// The objects, and the rest.
+    fn without_objects(mut self) -> (Vec<Object>, Self) {
+        (std::mem::take(&mut self.objects), self)
+    }
+
     /// The runs of its objects, one object after the other.
     fn runs(&self) -> impl Iterator<Item = &[(u32, Run)]> {
         let starts = std::iter::once(0).chain(self.ends.iter().copied());
@@ -210,13 +220,17 @@ fn put_together(parts: Vec<Found>, rows: u32) -> (Vec<Object>, RunMap) {
     let mut place = vec![0; order.len()];
     (0..).zip(&order).for_each(|(new, (_, old))| place[*old as usize] = new);
     drop(order);
+    let (found, parts): (Vec<Vec<Object>>, Vec<Found>) = parts.into_iter().map(Found::without_objects).unzip();
     let owned = || parts.iter().flat_map(Found::runs).zip(&place);
-    let map = RunMap::from_pieces(rows, || owned().flat_map(|(runs, &owner)| runs.iter().map(move |&(y, run)| (y, run, owner))));
+    let pieces = || owned().flat_map(|(runs, &owner)| runs.iter().map(move |&(y, run)| (y, run, owner)));
+    rayon::join(|| in_place(found, place.clone()), || RunMap::from_pieces(rows, pieces))
+}
+
+/// All objects in one list, each in its place.
+fn in_place(found: Vec<Vec<Object>>, mut place: Vec<u32>) -> Vec<Object> {
     let mut objects = Vec::with_capacity(place.len());
-    for part in parts {
-        objects.extend(part.objects);
-    }
-    // Each object goes to its place by swaps along the rings of the permutation.
+    found.into_iter().for_each(|some| objects.extend(some));
+    // By swaps along the rings of the permutation.
     for at in 0..place.len() {
         while place[at] as usize != at {
             let to = place[at] as usize;
@@ -224,5 +238,5 @@ fn put_together(parts: Vec<Found>, rows: u32) -> (Vec<Object>, RunMap) {
             place.swap(at, to);
         }
     }
-    (objects, map)
+    objects
 }

@@ -2,6 +2,8 @@
 //!
 //! [`cut`] makes the runs of one level each, [`join`] joins them to components. Nothing here looks at an object twice.
 
+use rayon::prelude::*;
+
 use crate::light::{Correction, Counts, FilmGrid, in_bands};
 use crate::plane::{Level, ONE, Rect, Samples, Stage, Stop, Watch};
 
@@ -78,31 +80,39 @@ impl RunMap {
     /// Runs given with their row and owner, in any order, of a picture with this many rows. `pieces` is asked twice and must give the same.
     pub fn from_pieces<I: IntoIterator<Item = (u32, Run, u32)>>(rows: u32, pieces: impl Fn() -> I) -> Self {
         let mut row_start = vec![0u32; rows as usize + 1];
-        for (y, ..) in pieces() {
-            row_start[y as usize + 1] += 1;
-        }
+        // Not `for`, which asks nested iterators anew for every piece.
+        pieces().into_iter().for_each(|(y, ..)| row_start[y as usize + 1] += 1);
         for y in 1..row_start.len() {
             row_start[y] += row_start[y - 1];
         }
         let mut next = row_start.clone();
         let count = row_start[rows as usize] as usize;
         let mut map = Self { row_start, runs: vec![Run { x0: 0, x1: 0 }; count], owner: vec![0; count] };
-        for (y, run, owner) in pieces() {
+        pieces().into_iter().for_each(|(y, run, owner)| {
             let place = &mut next[y as usize];
             (map.runs[*place as usize], map.owner[*place as usize]) = (run, owner);
             *place += 1;
-        }
-        let mut row = Vec::new();
-        for y in 0..rows {
-            let range = map.row(y);
-            row.clear();
-            row.extend(range.clone().map(|i| (map.runs[i].x0, map.owner[i], map.runs[i].x1)));
-            row.sort_unstable();
-            for (i, &(x0, owner, x1)) in range.zip(&row) {
-                (map.runs[i], map.owner[i]) = (Run { x0, x1 }, owner);
-            }
-        }
+        });
+        map.sort_rows();
         map
+    }
+
+    /// Puts the runs of every row in order.
+    fn sort_rows(&mut self) {
+        let (mut runs, mut owners) = (&mut self.runs[..], &mut self.owner[..]);
+        let mut rows = Vec::with_capacity(self.row_start.len());
+        for ends in self.row_start.windows(2) {
+            let count = (ends[1] - ends[0]) as usize;
+            rows.push((runs.split_off_mut(..count).unwrap_or_default(), owners.split_off_mut(..count).unwrap_or_default()));
+        }
+        rows.into_par_iter().with_min_len(64).for_each_init(Vec::new, |sorted, (runs, owners)| {
+            sorted.clear();
+            sorted.extend(runs.iter().zip(&*owners).map(|(run, &owner)| (run.x0, owner, run.x1)));
+            sorted.sort_unstable();
+            for ((run, to), &(x0, owner, x1)) in runs.iter_mut().zip(owners).zip(&*sorted) {
+                (*run, *to) = (Run { x0, x1 }, owner);
+            }
+        });
     }
 }
 

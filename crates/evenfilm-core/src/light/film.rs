@@ -128,7 +128,7 @@ pub(super) fn histograms(field: &dyn Samples, correction: &Correction<'_>, watch
     let down = size.1.div_ceil(side) as usize;
     let all = bands(size);
     let per_row = (side / BAND) as usize;
-    let mut cells = Cells { side, across, counts: vec![[0; BINS]; across * down] };
+    let mut cells = Cells { side, across, counts: Vec::with_capacity(across * down) };
     // Some bands at a time, so that no more than their own histograms are held beside the sum.
     for (group, some) in all.chunks(BANDS_AT_ONCE).enumerate() {
         let parts = in_turn(some.len(), |index| {
@@ -145,6 +145,10 @@ pub(super) fn histograms(field: &dyn Samples, correction: &Correction<'_>, watch
             })
         })?;
         for (band, counts) in (group * BANDS_AT_ONCE..).zip(parts) {
+            if band.is_multiple_of(per_row) {
+                cells.counts.extend(counts);
+                continue;
+            }
             for (to, from) in cells.counts[band / per_row * across..].iter_mut().zip(counts) {
                 to.iter_mut().zip(from).for_each(|(t, f)| *t += f);
             }
@@ -253,7 +257,7 @@ fn spread_of(cells: &Cells, medians: &[Option<f64>], (low, high): (usize, usize)
     let mut deviations = [0u64; 2048];
     for (histogram, median) in cells.counts.iter().zip(medians) {
         let Some(median) = median else { continue };
-        for (bin, &count) in histogram.iter().enumerate().take(high + 1).skip(low) {
+        for (bin, &count) in histogram.iter().enumerate().take(high + 1).skip(low).filter(|(_, count)| **count > 0) {
             let off = ((middle(bin) / median - 1.0).abs() * FINE).min(2047.0);
             #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "cut to 0..=2047")]
             let place = off as usize;

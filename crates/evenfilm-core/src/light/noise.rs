@@ -24,6 +24,7 @@ pub fn noise_of_counts(picture: &dyn Samples) -> Result<f64, Stop> {
     let pairs = ROW_PAIRS.min(height / 2);
     let mut whole = Differences::default();
     for part in in_turn(PARTS, |part| differences(picture, pairs, part))? {
+        whole.seen.resize(whole.seen.len().max(part.seen.len()), 0);
         whole.seen.iter_mut().zip(part.seen).for_each(|(whole, part)| *whole += part);
         whole.step = gcd(whole.step, part.step);
         whole.total += part.total;
@@ -32,17 +33,12 @@ pub fn noise_of_counts(picture: &dyn Samples) -> Result<f64, Stop> {
     Ok((median_of(&whole.seen, whole.total) / 2.0 * 1.4826).max(rounding))
 }
 
-/// Twice the differences that were found, and the step between counts.
+/// How often twice each difference was found, as far as there are any, and the step between counts.
+#[derive(Default)]
 struct Differences {
     seen: Vec<u32>,
     step: u16,
     total: u64,
-}
-
-impl Default for Differences {
-    fn default() -> Self {
-        Self { seen: vec![0; 1 << 17], step: 0, total: 0 }
-    }
 }
 
 /// Looks at one part of the pairs of rows.
@@ -57,7 +53,11 @@ fn differences(picture: &dyn Samples, pairs: u32, part: usize) -> Result<Differe
         let (upper, lower) = rows.split_at(width as usize);
         for (u, l) in upper.chunks_exact(2).zip(lower.chunks_exact(2)) {
             let twice = i32::from(u[0]) - i32::from(u[1]) - i32::from(l[0]) + i32::from(l[1]);
-            found.seen[twice.unsigned_abs() as usize & 0x1_ffff] += 1;
+            let twice = twice.unsigned_abs() as usize;
+            if twice >= found.seen.len() {
+                found.seen.resize((twice + 1).next_power_of_two(), 0);
+            }
+            found.seen[twice] += 1;
             found.step = gcd(found.step, u[0].abs_diff(u[1]));
             found.total += 1;
         }

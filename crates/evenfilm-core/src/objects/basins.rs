@@ -30,9 +30,8 @@ const SHARED: u32 = 1 << 31;
 /// Buffers of one thread.
 #[derive(Default)]
 pub struct Flood {
-    /// Squared distances and labels, with a ring of cells around that are outside.
-    level: Vec<u32>,
-    label: Vec<u32>,
+    /// The map, with a ring of cells around that are outside.
+    map: Vec<Cell>,
     /// Steps from a cell to its neighbours.
     around: [isize; 8],
     /// The cells inside, row after row, and the farthest first.
@@ -47,6 +46,14 @@ pub struct Flood {
     beside: Vec<u32>,
     touched: Vec<u32>,
     plateaus: Vec<Plateau>,
+}
+
+/// A cell of the map: both numbers side by side, since they are looked at together.
+#[derive(Clone, Copy, Default)]
+struct Cell {
+    /// Its squared distance.
+    level: u32,
+    label: u32,
 }
 
 /// A basin while it grows.
@@ -94,14 +101,14 @@ impl Flood {
         self.begin(distance2, width);
         let mut k = 0;
         while k < self.order.len() {
-            let level = self.level[self.order[k] as usize];
+            let level = self.map[self.order[k] as usize].level;
             self.cells.clear();
             self.beside.clear();
             self.touched.clear();
             self.plateaus.clear();
-            while k < self.order.len() && self.level[self.order[k] as usize] == level {
+            while k < self.order.len() && self.map[self.order[k] as usize].level == level {
                 let cell = self.order[k] as usize;
-                if self.label[cell] == 0 && !self.place_plain(cell) {
+                if self.map[cell].label == 0 && !self.place_plain(cell) {
                     self.gather(cell);
                 }
                 k += 1;
@@ -125,18 +132,16 @@ impl Flood {
         let height = distance2.len().checked_div(width).unwrap_or(0);
         let row = across.cast_signed();
         self.around = [-row - 1, -row, 1 - row, -1, 1, row - 1, row, row + 1];
-        self.level.clear();
-        self.level.resize(across * (height + 2), 0);
+        self.map.clear();
+        self.map.resize(across * (height + 2), Cell::default());
         self.inside.clear();
         for (y, row) in distance2.chunks_exact(width.max(1)).enumerate() {
             let start = (y + 1) * across + 1;
             for (x, &distance) in row.iter().enumerate().filter(|(_, distance)| **distance > 0) {
-                self.level[start + x] = u32::try_from(distance).unwrap_or(u32::MAX);
+                self.map[start + x].level = u32::try_from(distance).unwrap_or(u32::MAX);
                 self.inside.push(count32(start + x));
             }
         }
-        self.label.clear();
-        self.label.resize(self.level.len(), 0);
         self.grown.clear();
         self.shared.clear();
         self.sort();
@@ -144,10 +149,10 @@ impl Flood {
 
     /// Puts the cells inside in order, the farthest first: by counting where distances are few, as they are in a compact mask.
     fn sort(&mut self) {
-        let level = |i: u32| self.level[i as usize];
+        let level = |i: u32| self.map[i as usize].level;
         self.order.clear();
         let largest = self.inside.iter().map(|&i| level(i)).max().unwrap_or(0);
-        if largest as usize > 4 * self.level.len() {
+        if largest as usize > 4 * self.map.len() {
             self.order.extend_from_slice(&self.inside);
             self.order.sort_unstable_by_key(|&i| (std::cmp::Reverse(level(i)), i));
             return;
@@ -175,11 +180,11 @@ impl Flood {
     /// What lies around a cell, told without a branch a neighbour.
     #[inline]
     fn look(&self, cell: usize) -> Around {
-        let here = self.level[cell];
+        let here = self.map[cell].level;
         let mut around = Around { cells: self.around(cell), same: 0, least: u32::MAX, most: 0 };
         for (k, &near) in around.cells.iter().enumerate() {
-            let label = self.label[near];
-            around.same |= (u8::from(label == 0) & u8::from(self.level[near] == here)) << k;
+            let Cell { level, label } = self.map[near];
+            around.same |= (u8::from(label == 0) & u8::from(level == here)) << k;
             // No label comes out as the largest number here, and an open one as the largest but one.
             around.least = around.least.min(label.wrapping_sub(1));
             around.most = around.most.max(if label == OPEN { 0 } else { label });
@@ -202,7 +207,7 @@ impl Flood {
             SHARED.. => false,
             one => match self.whole_basin(one) {
                 Some(label) => {
-                    self.label[cell] = label;
+                    self.map[cell].label = label;
                     true
                 }
                 None => false,
@@ -213,9 +218,9 @@ impl Flood {
     /// Begins a basin of so many cells with its peak at a cell; returns its label.
     fn begin_basin(&mut self, at: usize, cells: f64) -> u32 {
         let parent = count32(self.grown.len());
-        let basin = Basin { peak2: u64::from(self.level[at]), cells, at };
+        let basin = Basin { peak2: u64::from(self.map[at].level), cells, at };
         self.grown.push(Grown { basin, parent, divided: None });
-        self.label[at] = parent + 1;
+        self.map[at].label = parent + 1;
         parent + 1
     }
 
@@ -223,12 +228,12 @@ impl Flood {
     fn gather(&mut self, cell: usize) {
         let (cells, touched) = (self.cells.len(), self.touched.len());
         self.stack.push(count32(cell));
-        self.label[cell] = OPEN;
+        self.map[cell].label = OPEN;
         let mut last = 0;
         while let Some(cell) = self.stack.pop() {
             let around = self.look(cell as usize);
             for k in (0..8).filter(|k| around.same >> k & 1 == 1) {
-                self.label[around.cells[k]] = OPEN;
+                self.map[around.cells[k]].label = OPEN;
                 self.stack.push(count32(around.cells[k]));
             }
             let beside = around.beside();
@@ -236,7 +241,7 @@ impl Flood {
             self.beside.push(beside);
             match beside {
                 0 => {}
-                OPEN => around.cells.iter().for_each(|&near| self.touch(touched, self.label[near])),
+                OPEN => around.cells.iter().for_each(|&near| self.touch(touched, self.map[near].label)),
                 // The usual case.
                 label if label == last => {}
                 label => {
@@ -260,7 +265,7 @@ impl Flood {
         // Meetings over a common lesser basin are one.
         let mut meetings: Vec<Vec<u32>> = Vec::new();
         for k in 0..self.plateaus.len() {
-            if self.only_touched(k).is_some() {
+            if self.only_basin(self.plateaus[k].touched.clone()).is_some() {
                 continue;
             }
             let mut roots = self.roots_of(self.plateaus[k].touched.clone(), |_| true);
@@ -303,9 +308,9 @@ impl Flood {
         for k in 0..self.plateaus.len() {
             let range = self.plateaus[k].cells.clone();
             let (first, cells) = (self.cells[range.start] as usize, range.len() as f64);
-            if let Some(one) = self.only_touched(k) {
+            if let Some(one) = self.only_basin(self.plateaus[k].touched.clone()) {
                 self.grown[one as usize].basin.cells += cells;
-                self.cells[range].iter().for_each(|&cell| self.label[cell as usize] = one + 1);
+                self.cells[range].iter().for_each(|&cell| self.map[cell as usize].label = one + 1);
                 continue;
             }
             let roots = self.roots_of(self.plateaus[k].touched.clone(), |_| true);
@@ -321,7 +326,7 @@ impl Flood {
                 }
             };
             for &cell in &self.cells[range] {
-                self.label[cell as usize] = label;
+                self.map[cell as usize].label = label;
             }
         }
     }
@@ -343,14 +348,14 @@ impl Flood {
         loop {
             left -= layer.len();
             for &(cell, label) in &layer {
-                self.label[cell as usize] = label;
+                self.map[cell as usize].label = label;
             }
             if left == 0 || layer.is_empty() {
                 return;
             }
             let mut next: Vec<u32> = Vec::new();
             for &(cell, _) in &layer {
-                next.extend(self.around(cell as usize).into_iter().filter(|&near| self.label[near] == OPEN).map(count32));
+                next.extend(self.around(cell as usize).into_iter().filter(|&near| self.map[near].label == OPEN).map(count32));
             }
             next.sort_unstable();
             next.dedup();
@@ -376,17 +381,15 @@ impl Flood {
     fn label_beside(&mut self, cell: u32) -> u32 {
         let before = self.touched.len();
         for near in self.around(cell as usize) {
-            let label = self.label[near];
+            let label = self.map[near].label;
             if !matches!(label, 0 | OPEN) && !self.touched[before..].contains(&label) {
                 self.touched.push(label);
             }
         }
-        if let [label @ ..SHARED] = self.touched[before..] {
-            // One basin, undivided: the usual case.
-            if let Some(label) = self.whole_basin(label) {
-                self.touched.truncate(before);
-                return label;
-            }
+        if let Some(one) = self.only_basin(before..self.touched.len()) {
+            self.touched.truncate(before);
+            self.grown[one as usize].basin.cells += 1.0;
+            return one + 1;
         }
         let mut roots = self.roots_of(before..self.touched.len(), |shared| !shared);
         if roots.is_empty() {
@@ -413,12 +416,18 @@ impl Flood {
         }
     }
 
-    /// The basin of a plateau that touches one label, and that label one undivided basin: the usual case.
-    fn only_touched(&mut self, k: usize) -> Option<u32> {
-        let touched = self.plateaus[k].touched.clone();
-        let label = if touched.len() == 1 { self.touched[touched.start] } else { SHARED };
-        let root = if label < SHARED { self.root(label - 1) } else { return None };
-        self.grown[root as usize].divided.is_none().then_some(root)
+    /// The basin that all of the touched labels stand for, where that is one undivided basin: the usual case.
+    fn only_basin(&mut self, touched: Range<usize>) -> Option<u32> {
+        let mut only = None;
+        for j in touched {
+            let label = self.touched[j];
+            let root = if label < SHARED { self.root(label - 1) } else { return None };
+            if only.is_some_and(|only| only != root) || self.grown[root as usize].divided.is_some() {
+                return None;
+            }
+            only = Some(root);
+        }
+        only
     }
 
     /// The basins that some of the touched labels stand for, of those that are wanted: shared or not.

@@ -7,7 +7,7 @@ use super::holes::{Hole, Holes};
 use super::kind::{Look, TOLD_FROM, tell};
 use super::split::{Parts, SplitRule, Splitter};
 use super::tree::{Branch, Rule, Tree};
-use super::window::{Scene, Window, median, pick, to_level};
+use super::window::{Block, Scene, Window, median, pick, to_level};
 use super::{CORE_WIDTHS, CoreFrom, Found, Object, SizedBy};
 use crate::phases::{Component, Run, count32};
 use crate::plane::{Level, ONE, Rect, Stop, single};
@@ -17,6 +17,11 @@ use crate::shape::{Contour, HullBuffer, Outline, Shape, Sides, TURN_TO_AREA, pol
 /// Optical density of every level, −log10 of the transmission; black counts as half a step.
 static OD: LazyLock<Vec<f32>> =
     LazyLock::new(|| (0..=u16::MAX).map(|l| single(-libm::log10(f64::from(l).max(0.5) / f64::from(ONE)))).collect());
+
+/// Makes the table of optical densities, for a thread that has nothing else to do.
+pub(crate) fn know_densities() {
+    LazyLock::force(&OD);
+}
 
 /// Optical density of a level.
 pub(crate) fn od_of(level: Level) -> f64 {
@@ -46,6 +51,13 @@ pub(crate) struct Visit {
     pub(crate) fill_holes: FillHoles,
     /// Smallest distance that the lens resolves, px.
     pub(crate) resolution_px: f64,
+}
+
+impl Visit {
+    /// The window in which a component is looked at.
+    pub(crate) fn window(&self, component: Rect, frame: Rect) -> Rect {
+        component.grown(count32(pixels(3.5 * self.blur_px) + 4), frame)
+    }
 }
 
 /// Straight pieces cut a curved line short, which takes area like a blur of this variance, px² (Σ L³/12r over pieces of length L; the value
@@ -105,17 +117,16 @@ struct Place {
 }
 
 impl Visitor {
-    /// Measures the objects of a component and adds them with their runs.
+    /// Measures the objects of a component and adds them with their runs. Its window may lie in `block`.
     pub(crate) fn visit(
         &mut self,
-        scene: &Scene<'_>,
+        (scene, block): (&Scene<'_>, &Block),
         (own, component): (u32, &Component),
         visit: &Visit,
         found: &mut Found,
     ) -> Result<(), Stop> {
         let at = component.at;
-        let reach = pixels(3.5 * visit.blur_px) + 4;
-        self.window.load(scene, own, at.grown(count32(reach), scene.frame))?;
+        self.window.load((scene, block), own, visit.window(at, scene.frame))?;
         if may_enclose(component, visit) {
             self.window.set_enclosed_apart(&mut self.holes);
         }
@@ -169,7 +180,6 @@ impl Visitor {
         if f64::from(count) < LEAST_PIXELS || area_px2[1] < LEAST_PIXELS {
             return None;
         }
-        let weight = if touches_frame { None } else { frame_weight(frame, extent_of(&self.contour.points, at)) };
         let mut hull = std::mem::take(&mut self.hull);
         self.hull_buffer.convex_hull(&self.contour.points, &mut hull);
         let parts = self.parts(place.part, &hull, (contrast, area_px2[1]), visit);
@@ -177,6 +187,9 @@ impl Visitor {
         // Its extent widens as the outer outline does: what blur does to holes is no part of it.
         let holes = (4 - contour.quarter_turns).max(0) as f64 * TURN_TO_AREA * (visit.blur_px * visit.blur_px + CHORDS);
         let shape = Shape::of(contour, &hull, area_px2[1] + holes, (&mut self.outline, parts.widest));
+        // Where there is no outline, the pixels' box has to do.
+        let extent = self.outline.extent().unwrap_or([f64::from(at.width), f64::from(at.height)]);
+        let weight = if touches_frame { None } else { frame_weight(frame, extent) };
         let mut look = Look {
             touches_frame,
             diameter_px: diameter(area_px2[1]),
@@ -421,18 +434,6 @@ fn diameter(area: f64) -> f64 {
 fn box_of(runs: &[(u32, Run)]) -> Rect {
     let of = |&(y, r): &(u32, Run)| Rect::new(r.x0, y, r.x1 - r.x0, 1);
     runs.iter().skip(1).fold(runs.first().map(of).unwrap_or_default(), |whole, r| whole.union(of(r)))
-}
-
-/// Width and height of an outline; those of the pixels' box where there is no outline.
-fn extent_of(points: &[[f32; 2]], at: Rect) -> [f64; 2] {
-    if points.is_empty() {
-        return [f64::from(at.width), f64::from(at.height)];
-    }
-    let extent = |axis: usize| {
-        let ends = points.iter().fold((f32::MAX, f32::MIN), |(low, high), p| (low.min(p[axis]), high.max(p[axis])));
-        f64::from(ends.1 - ends.0)
-    };
-    [extent(0), extent(1)]
 }
 
 /// Weight of an object of this width and height that lies whole in a rectangular frame: 1 ÷ the share of places at which it does

@@ -18,6 +18,47 @@ pub(crate) struct Scene<'a> {
     pub(crate) frame: Rect,
 }
 
+/// Levels of a piece of the field that several windows lie in. Reading row after row of it once is faster than short rows of every window,
+/// each of which waits for memory.
+#[derive(Default)]
+pub(crate) struct Block {
+    at: Rect,
+    levels: Vec<Level>,
+    scratch: Scratch,
+}
+
+impl Block {
+    /// Reads what the windows lie in, where that pays; large windows are left out.
+    pub(crate) fn read(&mut self, scene: &Scene<'_>, windows: impl Iterator<Item = Rect>) -> Result<(), Stop> {
+        /// Side of a large window, px.
+        const LARGE: u32 = 192;
+        /// A pixel of a window of its own costs about as much as so many of a block.
+        const WORTH: u64 = 3;
+        let small = windows.filter(|at| at.width.max(at.height) <= LARGE);
+        let sum = small.fold(None, |sum: Option<(Rect, u64)>, at| {
+            Some(sum.map_or((at, at.area()), |(whole, pixels)| (whole.union(at), pixels + at.area())))
+        });
+        self.at = Rect::default();
+        if let Some((whole, _)) = sum.filter(|(whole, pixels)| whole.area() <= WORTH * pixels) {
+            scene.correction.levels_into(scene.field, whole, &mut self.scratch, &mut self.levels)?;
+            self.at = whole;
+        }
+        Ok(())
+    }
+
+    /// Copies the levels of a window, if it lies in the block.
+    fn copy(&self, at: Rect, out: &mut Vec<Level>) -> bool {
+        if self.at.union(at) != self.at {
+            return false;
+        }
+        let width = self.at.width as usize;
+        let first = (at.y - self.at.y) as usize * width + (at.x - self.at.x) as usize;
+        out.clear();
+        (0..at.height as usize).for_each(|row| out.extend_from_slice(&self.levels[first + row * width..][..at.width as usize]));
+        true
+    }
+}
+
 /// Buffers of one thread, filled anew for each component. What is in none of the masks is film.
 #[derive(Default)]
 pub(crate) struct Window {
@@ -45,10 +86,12 @@ impl Window {
         self.at.width as usize
     }
 
-    /// Reads the window of component `own` of the particle phase.
-    pub(crate) fn load(&mut self, scene: &Scene<'_>, own: u32, at: Rect) -> Result<(), Stop> {
+    /// Reads the window of component `own` of the particle phase, from a block that it may lie in.
+    pub(crate) fn load(&mut self, (scene, block): (&Scene<'_>, &Block), own: u32, at: Rect) -> Result<(), Stop> {
         self.at = at;
-        scene.correction.levels_into(scene.field, at, &mut self.scratch, &mut self.levels)?;
+        if !block.copy(at, &mut self.levels) {
+            scene.correction.levels_into(scene.field, at, &mut self.scratch, &mut self.levels)?;
+        }
         for mask in [&mut self.own, &mut self.other, &mut self.gap, &mut self.enclosed] {
             mask.reset(at.width as usize, at.height as usize);
         }
@@ -95,9 +138,9 @@ impl Window {
         self.mask.copy(&self.gap);
         self.mask.take(&self.enclosed);
         if self.mask.is_empty() {
-            pick(&self.levels, &self.near, &mut self.picked);
-            if self.picked.len() >= ENOUGH {
-                return median_of_some(&mut self.picked);
+            if self.near.count() >= ENOUGH {
+                pick_some(&self.levels, &self.near, &mut self.picked);
+                return median_by_halving(&self.picked);
             }
         } else if let Some(level) = self.surround_beside_gaps(clear, ENOUGH) {
             return level;
@@ -138,6 +181,21 @@ impl Window {
 pub(crate) fn pick(levels: &[Level], wanted: &Bits, out: &mut Vec<Level>) {
     out.clear();
     wanted.pieces().for_each(|piece| out.extend_from_slice(&levels[piece]));
+}
+
+/// Copies at most [`ENOUGH_FOR_MEDIAN`] of the levels of the pixels that are set, taken evenly.
+fn pick_some(levels: &[Level], wanted: &Bits, out: &mut Vec<Level>) {
+    let count = wanted.count();
+    let step = count.div_ceil(ENOUGH_FOR_MEDIAN).max(1);
+    out.clear();
+    // How far the next one lies beyond the beginning of a piece.
+    let mut next = 0;
+    wanted.pieces().for_each(|piece| {
+        let levels = &levels[piece];
+        out.extend(levels.iter().skip(next).step_by(step));
+        next = if next < levels.len() { (levels.len() - next).next_multiple_of(step) + next - levels.len() } else { next - levels.len() };
+    });
+    out.truncate(count / step);
 }
 
 /// A level from a real number, cut to the range.
@@ -182,6 +240,22 @@ const ENOUGH_FOR_MEDIAN: usize = 256;
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn some_are_picked_like_from_all() {
+        let (width, height) = (90usize, 40usize);
+        let levels: Vec<Level> = (0..3600).map(|i: u16| i.wrapping_mul(7919)).collect();
+        for share in [1, 3, 7, 20, 64] {
+            let mut wanted = Bits::default();
+            wanted.reset(width, height);
+            (0..width * height).filter(|i| i * 31 % 64 < share).for_each(|i| wanted.set(i));
+            let (mut all, mut some) = (Vec::new(), Vec::new());
+            pick(&levels, &wanted, &mut all);
+            pick_some(&levels, &wanted, &mut some);
+            assert!(some.len() <= ENOUGH_FOR_MEDIAN && !some.is_empty());
+            assert_eq!(median_of_some(&mut all), median_by_halving(&some), "{share}");
+        }
+    }
 
     #[test]
     fn halving_gives_the_median() {
