@@ -14,6 +14,7 @@ mod lot;
 mod objectives;
 mod pictures;
 mod raster;
+mod scale;
 mod shape;
 mod sizes;
 mod split;

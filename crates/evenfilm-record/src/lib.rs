@@ -16,6 +16,7 @@ pub mod overlay;
 pub mod phantom_files;
 pub mod pictures;
 pub mod recipe_file;
+pub mod ruling;
 pub mod sheet;
 pub mod tables;
 pub mod time;

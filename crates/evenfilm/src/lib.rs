@@ -15,6 +15,7 @@ mod measure_command;
 pub mod phantom_command;
 mod progress;
 mod round;
+mod scale_command;
 mod summary;
 
 use exit::Exit;
@@ -30,6 +31,7 @@ struct Arguments {
 #[derive(Debug, Subcommand)]
 enum Command {
     Measure(measure_command::MeasureArgs),
+    Scale(scale_command::ScaleArgs),
     Phantom(phantom_command::PhantomArgs),
 }
 
@@ -57,6 +59,7 @@ impl Command {
     fn run(&self) -> Exit {
         match self {
             Self::Measure(args) => measure_command::run(args),
+            Self::Scale(args) => scale_command::run(args),
             Self::Phantom(args) => match phantom_command::run(args) {
                 Ok(()) => Exit::Done,
                 Err(fault) => {
