@@ -48,7 +48,8 @@ fn straight_lines_are_those_of_scipy() {
         for (found, key) in
             [(line.slope, "slope"), (line.slope_u, "slope_se"), (line.intercept, "intercept"), (line.intercept_u, "intercept_se")]
         {
-            assert!((found / number(&of[key]) - 1.0).abs() < 1e-9, "{key}: {found} {}", of[key]);
+            // scipy takes residuals from 1 − r², which leaves it 8 digits where points lie close to the line.
+            assert!((found / number(&of[key]) - 1.0).abs() < 1e-7, "{key}: {found} {}", of[key]);
         }
     }
 }

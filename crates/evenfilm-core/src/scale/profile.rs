@@ -8,6 +8,8 @@ const BRIDGE: usize = 4;
 const STANDS_OUT: (f64, f64) = (6.0, 0.02);
 /// How far it must stand out, in depths of the usual line.
 const OF_USUAL: f64 = 0.4;
+/// A line goes through a whole band where it is at least so deep, in depths of the usual line.
+const WHOLE: f64 = 0.85;
 /// Rounds of the centroid, whose window moves with it.
 const ROUNDS: usize = 8;
 
@@ -84,6 +86,7 @@ impl Relief {
         let mut edges: Vec<(usize, [f64; 2])> = found.into_iter().filter_map(|i| Some((i, half_depth(depth, i)?))).collect();
         // Two peaks of one line, or of a line and dust upon it, have edges in common.
         edges.dedup_by(|next, before| next.1[0] < before.1[1]);
+        let tops = self.tops(&edges, depth, tone, usual);
         let mut marks = Vec::with_capacity(edges.len());
         for (k, &(at, [left, right])) in edges.iter().enumerate() {
             let before = k.checked_sub(1).map(|k| edges[k].1[1]);
@@ -92,11 +95,27 @@ impl Relief {
             let reach = after.map(|x| x - right).or(before.map(|x| left - x)).unwrap_or(right - left);
             let grounds = [self.ground(before.unwrap_or(left - reach), left), self.ground(right, after.unwrap_or(right + reach))];
             let [Some(one), Some(other)] = grounds else { continue };
-            if let Some(x) = self.centroid([left, right], [one, other]) {
+            let ground = Straight::through(one, other);
+            // Dark lines take their share of the light of the ground; bright ones show the light themselves.
+            let light = match tone {
+                Tone::Dark => ground,
+                Tone::Bright => {
+                    tops.as_ref().map_or(Straight { x: 0.0, level: 1.0, slope: 0.0 }, |tops| tops.light_at(0.5 * (left + right)))
+                }
+            };
+            let reach = [one[0], other[0]];
+            if let Some(x) = self.centroid([left, right], reach, ground, light) {
                 marks.push(Mark { x, width: right - left, depth: depth[at] });
             }
         }
         marks
+    }
+
+    /// Middles and levels of bright lines that go through the whole band.
+    fn tops(&self, edges: &[(usize, [f64; 2])], depth: &[f64], tone: Tone, usual: f64) -> Option<Tops> {
+        let whole = edges.iter().filter(|(at, _)| depth[*at] > WHOLE * usual);
+        let tops: Vec<[f64; 2]> = whole.filter_map(|&(_, [left, right])| self.ground(left, right)).collect();
+        (tone == Tone::Bright && tops.len() > 1).then_some(Tops(tops))
     }
 
     /// Middle and level of the ground in the middle half between two places.
@@ -116,12 +135,12 @@ impl Relief {
         Some([0.5 * (first + last + 1) as f64, kept.iter().sum::<f64>() / kept.len() as f64])
     }
 
-    /// Centroid of the light taken (or, of bright lines, given) against the grounds, in a window that is even to both sides of it.
-    fn centroid(&self, [left, right]: [f64; 2], [[x0, g0], [x1, g1]]: [[f64; 2]; 2]) -> Option<f64> {
+    /// Centroid of the share of the light that is taken (or, of bright lines, given) against the ground, in a window that is even to both sides
+    /// of it. `reach` bounds the window.
+    fn centroid(&self, [left, right]: [f64; 2], reach: [f64; 2], ground: Straight, light: Straight) -> Option<f64> {
         let width = right - left;
         let mut x = 0.5 * (left + right);
-        let half = (0.5 * width + f64::max(1.5, 0.35 * width)).min(x - x0).min(x1 - x);
-        let slope = (g1 - g0) / (x1 - x0);
+        let half = (0.5 * width + f64::max(1.5, 0.35 * width)).min(x - reach[0]).min(reach[1] - x);
         for _ in 0..ROUNDS {
             let (from, to) = (x - half, x + half);
             if from < 0.0 || to > self.values.len() as f64 || half < 1.0 {
@@ -131,10 +150,10 @@ impl Relief {
             for i in index(from)..=index(to).min(self.values.len() - 1) {
                 let share = [from.max(i as f64), to.min((i + 1) as f64)];
                 let place = 0.5 * (share[0] + share[1]);
-                let ground = g0 + slope * (i as f64 + 0.5 - x0);
-                let light = (share[1] - share[0]) * (ground - self.values[i]);
-                taken += light;
-                moment += light * (place - x);
+                let middle = i as f64 + 0.5;
+                let part = (share[1] - share[0]) * (ground.at(middle) - self.values[i]) / light.at(middle);
+                taken += part;
+                moment += part * (place - x);
             }
             if taken == 0.0 || !taken.is_finite() {
                 return None;
@@ -142,6 +161,36 @@ impl Relief {
             x += (moment / taken).clamp(-0.5 * half, 0.5 * half);
         }
         Some(x)
+    }
+}
+
+/// A level that changes evenly.
+#[derive(Clone, Copy)]
+struct Straight {
+    x: f64,
+    level: f64,
+    slope: f64,
+}
+
+impl Straight {
+    fn through([x0, level]: [f64; 2], [x1, other]: [f64; 2]) -> Self {
+        Self { x: x0, level, slope: (other - level) / (x1 - x0) }
+    }
+
+    fn at(self, x: f64) -> f64 {
+        self.level + self.slope * (x - self.x)
+    }
+}
+
+/// Where bright lines are and how bright, from left to right; at least two.
+struct Tops(Vec<[f64; 2]>);
+
+impl Tops {
+    /// The light near a place: straight through the lines next to it on both sides.
+    fn light_at(&self, x: f64) -> Straight {
+        let after = self.0.partition_point(|top| top[0] < x + 0.5).min(self.0.len() - 1).max(1);
+        let before = self.0.partition_point(|top| top[0] < x - 0.5).saturating_sub(1).min(after - 1);
+        Straight::through(self.0[before], self.0[after])
     }
 }
 

@@ -205,7 +205,7 @@ fn counted(tracks: Vec<Track>, spacing: f64, tangent: f64) -> Result<Counted, Re
     let numbers = numbered(&feet, &weights, spacing);
     let all: usize = weights.iter().sum();
     let fitting: usize = weights.iter().zip(&numbers).filter(|(_, n)| n.is_some()).map(|(w, _)| w).sum();
-    if 2 * fitting < all {
+    if 4 * fitting < all {
         return Err(Refusal::NoRuling);
     }
     if (all - fitting) as f64 > STRAY * all as f64 {
