@@ -147,13 +147,6 @@ fn twice_the_standard_uncertainty_covers_95_of_100() {
         if pitch.u_um <= 0.0 && ruling.placement_um < 0.003 * ruling.pitch_um {
             worst = worst.max(off / spec.um_per_px);
         }
-        println!(
-            "{seed} off {:+.2e} u {:.2e} lines {} left out {}",
-            found.um_per_px / spec.um_per_px - 1.0,
-            found.um_per_px_u / spec.um_per_px,
-            found.lines(),
-            found.sets[0].strays.len()
-        );
     }
     println!("covered {covered} of 100, by half {half}; worst of good rulings {worst:.2e}");
     assert!((89..=99).contains(&covered), "{covered} of 100");

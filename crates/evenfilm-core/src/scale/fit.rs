@@ -9,6 +9,9 @@ const FAR: f64 = 4.5;
 const ONE_IN: usize = 10;
 /// Departures below this are never outliers, px.
 const NEVER_FAR_PX: f64 = 0.02;
+/// What residuals do not show, since it moves all lines at one side alike: pixels and what is left of uneven light. Standard uncertainty of a
+/// place at either end, px; lines rendered without errors lie within it.
+const COMMON_PX: f64 = 0.01;
 /// Fewest lines whose departures can be told to hang together.
 const ENOUGH: usize = 8;
 
@@ -68,9 +71,11 @@ pub(super) fn fitted(lines: &[(i64, &Track)], tangent: f64) -> Option<Fitted> {
     let together = hang_together(&residuals, &used);
     // Of an autoregressive series of this correlation 1 value in (1 + r)/(1 − r) counts.
     let smooth = together.map_or(1.0, |r| ((1.0 + r) / (1.0 - r)).sqrt());
+    let last = numbers.last().zip(numbers.first()).map_or(1.0, |(last, first)| last - first);
+    let common = COMMON_PX * std::f64::consts::SQRT_2 / last.max(1.0);
     Some(Fitted {
         spacing: line.slope,
-        spacing_u: line.slope_u * of_few * smooth,
+        spacing_u: libm::hypot(line.slope_u * of_few * smooth, common),
         foot: line.intercept,
         tangent,
         tangent_u,

@@ -10,6 +10,8 @@ const STANDS_OUT: (f64, f64) = (6.0, 0.02);
 const OF_USUAL: f64 = 0.4;
 /// A line goes through a whole band where it is at least so deep, in depths of the usual line.
 const WHOLE: f64 = 0.85;
+/// Ground that the outermost line must have outside, in shares of what it has inside; more than two widths are not needed.
+const ROOM: f64 = 0.75;
 /// Rounds of the centroid, whose window moves with it.
 const ROUNDS: usize = 8;
 
@@ -93,6 +95,11 @@ impl Relief {
             let after = edges.get(k + 1).map(|next| next.1[0]);
             // Beyond the outermost line the ground is taken as far as on its other side.
             let reach = after.map(|x| x - right).or(before.map(|x| left - x)).unwrap_or(right - left);
+            // Next to the end there is only the line's own fringe, which would draw it inwards.
+            let (end, room) = (self.values.len() as f64, (ROOM * reach).min(2.0 * (right - left) + 4.0));
+            if (before.is_none() && left < room) || (after.is_none() && end - right < room) {
+                continue;
+            }
             let grounds = [self.ground(before.unwrap_or(left - reach), left), self.ground(right, after.unwrap_or(right + reach))];
             let [Some(one), Some(other)] = grounds else { continue };
             let ground = Straight::through(one, other);

@@ -249,14 +249,15 @@ fn judged(lines: &[(i64, Track)], others: &[Track], fit: &Fitted) -> Result<(), 
     if kinds(Track::depth) { Err(Refusal::Alternate { how: "fainter" }) } else { Ok(()) }
 }
 
-/// Whether the middle half of the lines of even number lies above or below that of the others.
+/// Whether all lines of even number lie above or below all others; the first and the last, which the frame may cut, do not count.
 fn every_second_differs(lines: &[(i64, Track)], of: fn(&Track) -> f64) -> bool {
-    let quartiles = |odd: i64| {
-        let mut values: Vec<f64> = lines.iter().filter(|line| line.0 % 2 == odd).map(|line| of(&line.1)).collect();
-        values.sort_by(f64::total_cmp);
-        (values.len() >= 3).then(|| [values[values.len() / 4], values[values.len() - 1 - values.len() / 4]])
+    let inner = lines.get(1..lines.len().saturating_sub(1)).unwrap_or_default();
+    let ends = |odd: i64| {
+        let values = || inner.iter().filter(|line| line.0 % 2 == odd).map(|line| of(&line.1));
+        let (low, high) = values().fold((f64::INFINITY, 0.0_f64), |(low, high), value| (low.min(value), high.max(value)));
+        (values().count() >= 3).then_some([low, high])
     };
-    let (Some(even), Some(odd)) = (quartiles(0), quartiles(1)) else { return false };
+    let (Some(even), Some(odd)) = (ends(0), ends(1)) else { return false };
     even[0] > OTHER_KIND * odd[1] || odd[0] > OTHER_KIND * even[1]
 }
 
