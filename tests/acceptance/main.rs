@@ -16,6 +16,7 @@ mod objectives;
 mod pictures;
 mod properties;
 mod raster;
+mod scale;
 mod shape;
 mod sizes;
 mod split;

@@ -5,7 +5,7 @@
 //! [`plane`] (samples) → [`light`] (survey: counts to levels; film, noise, blur) → [`phases`] (cut: runs of gap, film, particle) →
 //! [`objects`] (join and refine: one visit to each object's window) → [`shape`] → [`sizes`] · [`gaps`] → [`quality`] → [`field`] (all of it for
 //! one picture) → [`dust`] (what lies on the optics) → [`batch`] (fields to quantities with intervals) → [`limits`] (verdict). Beside the flow:
-//! [`recipe`], [`quantity`], [`statistics`], [`interval`], [`random`],
+//! [`recipe`], [`quantity`], [`scale`] (micrometres per pixel from a ruling), [`statistics`], [`interval`], [`random`],
 //! [`order`] (work in turn), [`phantom`].
 //!
 //! Coordinates: x runs right, y runs down, the origin is the outer corner of the first pixel, so pixel `(i, j)` covers `[i, i+1) × [j, j+1)`
@@ -29,6 +29,7 @@ pub mod quantity;
 pub mod random;
 pub mod recipe;
 mod reuse;
+pub mod scale;
 pub mod shape;
 pub mod sizes;
 pub mod statistics;

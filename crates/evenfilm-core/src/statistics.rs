@@ -33,6 +33,46 @@ pub fn half_width_95(values: &[f64]) -> Option<f64> {
     Some(student_t_975(n - 1.0) * deviation / n.sqrt())
 }
 
+/// A straight line through points.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct StraightLine {
+    /// y for each x.
+    pub slope: f64,
+    /// Its standard error.
+    pub slope_u: f64,
+    /// y at x = 0.
+    pub intercept: f64,
+    /// Its standard error.
+    pub intercept_u: f64,
+    /// Standard deviation of the points about the line (n − 2).
+    pub residual_sd: f64,
+}
+
+/// Ordinary least squares of `y` against `x`, as many of each. `None` for fewer than three points or points at one x.
+pub fn straight_line(x: &[f64], y: &[f64]) -> Option<StraightLine> {
+    let n = x.len().min(y.len());
+    if n < 3 {
+        return None;
+    }
+    let count = n as f64;
+    let mean = |of: &[f64]| of[..n].iter().sum::<f64>() / count;
+    let (mx, my) = (mean(x), mean(y));
+    let sxx = x[..n].iter().map(|x| (x - mx) * (x - mx)).sum::<f64>();
+    if sxx.is_nan() || sxx <= 0.0 {
+        return None;
+    }
+    let slope = x.iter().zip(y).map(|(x, y)| (x - mx) * (y - my)).sum::<f64>() / sxx;
+    let off2 = x.iter().zip(y).map(|(x, y)| y - my - slope * (x - mx)).map(|off| off * off).sum::<f64>();
+    let residual_sd = (off2 / (count - 2.0)).sqrt();
+    Some(StraightLine {
+        slope,
+        slope_u: residual_sd / sxx.sqrt(),
+        intercept: my - slope * mx,
+        intercept_u: residual_sd * (1.0 / count + mx * mx / sxx).sqrt(),
+        residual_sd,
+    })
+}
+
 /// Median, the upper of two; 0 of nothing.
 pub(crate) fn median(mut values: Vec<f64>) -> f64 {
     let middle = values.len() / 2;

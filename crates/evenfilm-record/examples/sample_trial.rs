@@ -1,12 +1,12 @@
 //! Makes the invented trial of `sample-images/`: three mixing settings, four lots each, two slides a lot, two fields a slide, with shared
-//! recipe and limits. Rendered, not photographed; the same bytes every time.
+//! recipe and limits, and a ruling seen through the same objective. Rendered, not photographed; the same bytes every time.
 //!
 //! `cargo run --release -p evenfilm-record --example sample_trial -- sample-images`
 
 use evenfilm_core::phantom::{Clumps, FilmSpec, Lamp, Population};
 use evenfilm_core::random::{Draws, Source};
 use evenfilm_record::fault::Fault;
-use evenfilm_record::phantom_files::{Bits, ORIGIN, PhantomKind, PhantomOptions, PictureFile, write_phantom};
+use evenfilm_record::phantom_files::{Bits, ORIGIN, PhantomKind, PhantomOptions, PictureFile, RulingOptions, write_phantom, write_ruling};
 use std::path::{Path, PathBuf};
 
 /// Random effects of lots; each lot's pictures take its own seed.
@@ -70,6 +70,7 @@ fn main() -> Result<(), Fault> {
         let summary = write_phantom(&folder.join(&options.lot), &options)?;
         eprintln!("{} {} rpm: {summary:?}", options.lot, SETTINGS[setting].rpm);
     }
+    write_ruling(&folder.join("ruling"), &ruling())?;
     write(&folder.join("recipe.toml"), RECIPE)?;
     write(&folder.join("limits.toml"), LIMITS)
 }
@@ -77,6 +78,26 @@ fn main() -> Result<(), Fault> {
 fn write(path: &Path, text: &str) -> Result<(), Fault> {
     let text = format!("# part of an invented trial: {ORIGIN}\n{text}");
     std::fs::write(path, text).map_err(|err| Fault::work(format!("cannot write: {err}"), "check the folder").at(path))
+}
+
+/// A ruling of 10 µm, turned a little, through the objective and the light of the lots.
+fn ruling() -> RulingOptions {
+    let base = RulingOptions::new(TRIAL_SEED);
+    let picture = PhantomOptions { fields: 1, ..like_the_lots(base.picture) };
+    RulingOptions { picture, turn: Some(2.4), ..base }
+}
+
+/// Size, light and camera of all pictures.
+fn like_the_lots(base: PhantomOptions) -> PhantomOptions {
+    PhantomOptions {
+        size: (960, 720),
+        bits: Bits::Eight,
+        file: PictureFile::Png,
+        lamp: Lamp { tilt_pct: 8.0, tilt_deg: 25.0, vignette_pct: 12.0 },
+        // A deep well keeps noise, and so the files, small.
+        full_well_e: 120_000.0,
+        ..base
+    }
 }
 
 /// The lot of this number.
@@ -95,18 +116,12 @@ fn lot(number: u32, setting: &Setting) -> PhantomOptions {
     PhantomOptions {
         fields: 2,
         slides: 2,
-        size: (960, 720),
-        bits: Bits::Eight,
-        file: PictureFile::Png,
-        lamp: Lamp { tilt_pct: 8.0, tilt_deg: 25.0, vignette_pct: 12.0 },
-        // A deep well keeps noise, and so the files, small.
-        full_well_e: 120_000.0,
         film,
         slide_gsd: SLIDE_GSD,
         lot: format!("TS-{:04}", 401 + number),
         sheet_top: sheet_top(number),
         sheet_tables: sheet_tables(setting),
-        ..PhantomOptions::new(PhantomKind::Film, TRIAL_SEED * 100 + u64::from(number))
+        ..like_the_lots(PhantomOptions::new(PhantomKind::Film, TRIAL_SEED * 100 + u64::from(number)))
     }
 }
 

@@ -1,7 +1,7 @@
 //! Faults of file systems, in words that say what to do.
 
 use std::fs::{self, File};
-use std::io::{self, ErrorKind};
+use std::io::{self, ErrorKind, Write};
 use std::path::Path;
 
 use crate::fault::Fault;
@@ -17,6 +17,8 @@ pub(crate) fn fault(doing: &str, path: &Path, error: &io::Error) -> Fault {
         ErrorKind::NotADirectory | ErrorKind::AlreadyExists => {
             ("a file stands where a folder is needed", "choose another output folder, or move that file away")
         }
+        ErrorKind::IsADirectory => ("a folder stands where a file is needed", "give the name of a file"),
+        ErrorKind::NotFound => ("its folder is missing", "make the folder first, or name another"),
         ErrorKind::FileTooLarge => ("the file is too large for this disk", "choose an output folder on another disk"),
         ErrorKind::InvalidFilename => {
             ("the disk does not take this name", "choose an output folder on another disk or with a shorter path")
@@ -25,6 +27,36 @@ pub(crate) fn fault(doing: &str, path: &Path, error: &io::Error) -> Fault {
     };
     let detail = if message == "the file system refused" { format!(": {error}") } else { String::new() };
     Fault::work(format!("cannot {doing}: {message}{detail}"), remedy).at(path)
+}
+
+/// Writes a file beside its place, then puts it there: whoever looks sees the old content or the new. A file that is replaced hands on its
+/// rights.
+pub(crate) fn replace(path: &Path, content: &[u8]) -> Result<(), Fault> {
+    let failed = |e: &io::Error| fault("write", path, e);
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
+    let mut staged = tempfile::Builder::new().prefix(".evenfilm-").tempfile_in(folder).map_err(|e| failed(&e))?;
+    staged.write_all(content).map_err(|e| failed(&e))?;
+    match fs::metadata(path) {
+        Ok(old) if old.is_dir() => return Err(failed(&ErrorKind::IsADirectory.into())),
+        Ok(old) => staged.as_file().set_permissions(old.permissions()).map_err(|e| failed(&e))?,
+        Err(_) => ordinary_rights(staged.as_file()).map_err(|e| failed(&e))?,
+    }
+    staged.as_file().sync_all().map_err(|e| failed(&e))?;
+    staged.persist(path).map_err(|e| failed(&e.error))?;
+    sync_folder(folder)
+}
+
+/// The rights of a file that others may read; a staged one begins as its owner's alone.
+#[cfg(unix)]
+fn ordinary_rights(file: &File) -> io::Result<()> {
+    use std::os::unix::fs::PermissionsExt;
+    file.set_permissions(fs::Permissions::from_mode(0o644))
+}
+
+#[cfg(not(unix))]
+#[expect(clippy::unnecessary_wraps, reason = "it can fail elsewhere")]
+fn ordinary_rights(_: &File) -> io::Result<()> {
+    Ok(())
 }
 
 /// Makes a folder's entries last.

@@ -17,6 +17,7 @@ pub mod phantom_files;
 pub mod pictures;
 pub mod prove;
 pub mod recipe_file;
+pub mod ruling;
 pub mod sheet;
 pub mod tables;
 pub mod time;

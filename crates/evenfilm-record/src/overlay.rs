@@ -19,6 +19,7 @@ use evenfilm_core::recipe::Recipe;
 use png::{BitDepth, ColorType, Compression, Encoder};
 
 mod lines;
+mod ruling;
 mod scale_bar;
 #[cfg(test)]
 #[expect(
@@ -28,6 +29,8 @@ mod scale_bar;
     reason = "pictures of the tests are small and their numbers positive"
 )]
 mod tests;
+
+pub use ruling::draw_ruling;
 
 /// Largest side of an overlay, pixels; larger fields are reduced by a whole factor.
 pub const LARGEST_SIDE: u32 = 4096;

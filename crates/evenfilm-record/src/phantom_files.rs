@@ -2,13 +2,14 @@
 
 use crate::fault::Fault;
 use evenfilm_core::phantom::{Blank, Dark, Film, Truth};
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use std::fs::{self, File};
 use std::io::{BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 mod options;
 mod pictures;
+mod ruling;
 #[cfg(test)]
 mod tests;
 mod truth_file;
@@ -16,6 +17,7 @@ mod truth_file;
 pub use evenfilm_core::phantom::Mode;
 pub use options::{Bits, BlurChoice, PhantomKind, PhantomOptions, PictureFile};
 use pictures::write_picture;
+pub use ruling::{RulingOptions, write_ruling};
 use truth_file::{FieldFile, TruthFile};
 
 /// What every file of a phantom says of itself.
@@ -51,13 +53,18 @@ pub struct PhantomSummary {
 /// An input fault for options out of range, or a folder that holds anything but an earlier phantom; a work fault where writing fails.
 pub fn write_phantom(folder: &Path, options: &PhantomOptions) -> Result<PhantomSummary, Fault> {
     options.check()?;
+    staged(folder, |staging| fill(staging, options))
+}
+
+/// Fills a folder beside its place, then puts it there.
+fn staged<T>(folder: &Path, fill: impl FnOnce(&Path) -> Result<T, Fault>) -> Result<T, Fault> {
     let folder = &std::path::absolute(folder).map_err(|err| failed(&err, folder))?;
     refuse_what_is_not_ours(folder)?;
     let staging = beside(folder, "partial");
     let _ = fs::remove_dir_all(&staging);
     let done = fs::create_dir_all(&staging)
         .map_err(|err| failed(&err, &staging))
-        .and_then(|()| fill(&staging, options))
+        .and_then(|()| fill(&staging))
         .and_then(|summary| put_in_place(&staging, folder).map(|()| summary));
     if done.is_err() {
         let _ = fs::remove_dir_all(&staging);
@@ -163,7 +170,7 @@ fn write_text(path: &Path, text: &str) -> Result<(), Fault> {
 }
 
 /// Written piece by piece: the truth of a large picture is a hundred megabytes of text.
-fn write_truth(path: &Path, truth: &TruthFile) -> Result<(), Fault> {
+fn write_truth(path: &Path, truth: &impl Serialize) -> Result<(), Fault> {
     let write = || {
         let mut out = BufWriter::with_capacity(1 << 20, File::create_new(path)?);
         serde_json::to_writer(&mut out, truth)?;

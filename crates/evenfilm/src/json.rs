@@ -37,17 +37,22 @@ fn entry(lot: &LotOutcome, objective: &ObjectiveOutcome) -> Value {
 
 /// A lot that could not be measured.
 pub(crate) fn failed(lot: Option<&str>, folder: &Path, fault: &Fault) -> Value {
-    let error = json!({
+    let error = error(fault);
+    match lot {
+        Some(lot) => json!({ "lot": lot, "folder": folder.display().to_string(), "error": error }),
+        None => json!({ "folder": folder.display().to_string(), "error": error }),
+    }
+}
+
+/// Who must act, where, what is wrong, what to do.
+pub(crate) fn error(fault: &Fault) -> Value {
+    json!({
         "kind": fault.kind.word(),
         "file": fault.file.as_ref().map(|file| file.display().to_string()),
         "line": fault.line,
         "message": fault.message,
         "remedy": fault.remedy,
-    });
-    match lot {
-        Some(lot) => json!({ "lot": lot, "folder": folder.display().to_string(), "error": error }),
-        None => json!({ "folder": folder.display().to_string(), "error": error }),
-    }
+    })
 }
 
 fn flag(flag: &evenfilm_record::lot::FieldFlag) -> Value {
@@ -95,7 +100,7 @@ fn timing(timing: &Timing) -> Value {
 }
 
 /// A number with the digits that a record has; null for "not measured".
-fn number(value: Option<f64>) -> Value {
+pub(crate) fn number(value: Option<f64>) -> Value {
     serde_json::from_str(&numbers::text(value)).unwrap_or(Value::Null)
 }
 

@@ -16,6 +16,7 @@ pub mod phantom_command;
 mod progress;
 mod prove_command;
 mod round;
+mod scale_command;
 mod summary;
 
 use exit::Exit;
@@ -31,6 +32,7 @@ struct Arguments {
 #[derive(Debug, Subcommand)]
 enum Command {
     Measure(measure_command::MeasureArgs),
+    Scale(scale_command::ScaleArgs),
     Phantom(phantom_command::PhantomArgs),
     Prove(prove_command::ProveArgs),
 }
@@ -59,6 +61,7 @@ impl Command {
     fn run(&self) -> Exit {
         match self {
             Self::Measure(args) => measure_command::run(args),
+            Self::Scale(args) => scale_command::run(args),
             Self::Prove(args) => prove_command::run(args),
             Self::Phantom(args) => match phantom_command::run(args) {
                 Ok(()) => Exit::Done,

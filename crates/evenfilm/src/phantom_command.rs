@@ -1,8 +1,8 @@
-//! `evenfilm phantom`: films with known truth, as a folder that can be measured.
+//! `evenfilm phantom`: films with known truth, as a folder that can be measured; and rulings.
 
 use clap::{Args, ValueEnum};
 use evenfilm_record::fault::Fault;
-use evenfilm_record::phantom_files::{Bits, Mode, ORIGIN, PhantomKind, PhantomOptions, write_phantom};
+use evenfilm_record::phantom_files::{Bits, Mode, ORIGIN, PhantomKind, PhantomOptions, RulingOptions, write_phantom, write_ruling};
 use std::path::PathBuf;
 
 /// Write a film with known truth: rendered pictures, a sheet and truth.json
@@ -54,6 +54,8 @@ pub(crate) enum KindArg {
     Refracting,
     /// Separate discs within 3 µm of the plane of focus
     Depth,
+    /// No film: rulings of 10 µm at some turn, for the scale
+    Ruling,
 }
 
 /// `--bits`
@@ -79,23 +81,8 @@ fn size(text: &str) -> Result<(u32, u32), String> {
 /// # Errors
 /// Those of [`write_phantom`].
 pub(crate) fn run(args: &PhantomArgs) -> Result<(), Fault> {
-    let kind = match args.kind {
-        KindArg::Film => PhantomKind::Film,
-        KindArg::Discs => PhantomKind::Discs,
-        KindArg::Kinds => PhantomKind::Kinds,
-        KindArg::Spheres => PhantomKind::Spheres,
-        KindArg::Refracting => PhantomKind::Refracting,
-        KindArg::Depth => PhantomKind::Depth,
-    };
-    let bits = match args.bits {
-        BitsArg::Eight => Bits::Eight,
-        BitsArg::Sixteen => Bits::Sixteen,
-    };
-    let mode = match args.mode {
-        ModeArg::Transmitted => Mode::Transmitted,
-        ModeArg::Darkfield => Mode::Darkfield,
-    };
-    let options = PhantomOptions { fields: args.fields, size: args.size, bits, mode, ..PhantomOptions::new(kind, args.seed) };
+    let Some(kind) = film_kind(args.kind) else { return rulings(args) };
+    let options = options(args, PhantomOptions::new(kind, args.seed));
     let summary = write_phantom(&args.folder, &options)?;
     eprintln!(
         "{}: {} fields of {} × {} pixels ({ORIGIN})\n  {} objects of powder, {:.3} % of the area, and {} others; {} gaps, {:.3} % bare; truth.json holds the rest",
@@ -110,6 +97,47 @@ pub(crate) fn run(args: &PhantomArgs) -> Result<(), Fault> {
         summary.uncovered_area_pct,
     );
     Ok(())
+}
+
+/// Writes rulings and says on standard error what they are.
+fn rulings(args: &PhantomArgs) -> Result<(), Fault> {
+    let base = RulingOptions::new(args.seed);
+    let rulings = RulingOptions { picture: options(args, base.picture), ..base };
+    let count = write_ruling(&args.folder, &rulings)?;
+    eprintln!(
+        "{}: {count} pictures of a ruling of {} µm, {} × {} pixels ({ORIGIN}); truth.json holds the true scale, turns and places of lines",
+        args.folder.display(),
+        rulings.ruling.pitch_um,
+        args.size.0,
+        args.size.1,
+    );
+    Ok(())
+}
+
+/// The kind of film; `None` of a ruling.
+const fn film_kind(kind: KindArg) -> Option<PhantomKind> {
+    Some(match kind {
+        KindArg::Film => PhantomKind::Film,
+        KindArg::Discs => PhantomKind::Discs,
+        KindArg::Kinds => PhantomKind::Kinds,
+        KindArg::Spheres => PhantomKind::Spheres,
+        KindArg::Refracting => PhantomKind::Refracting,
+        KindArg::Depth => PhantomKind::Depth,
+        KindArg::Ruling => return None,
+    })
+}
+
+/// What the command line says of the pictures.
+fn options(args: &PhantomArgs, base: PhantomOptions) -> PhantomOptions {
+    let bits = match args.bits {
+        BitsArg::Eight => Bits::Eight,
+        BitsArg::Sixteen => Bits::Sixteen,
+    };
+    let mode = match args.mode {
+        ModeArg::Transmitted => Mode::Transmitted,
+        ModeArg::Darkfield => Mode::Darkfield,
+    };
+    PhantomOptions { fields: args.fields, size: args.size, bits, mode, ..base }
 }
 
 #[cfg(test)]

@@ -23,6 +23,12 @@ pub(crate) fn words(value: &Value) -> String {
     }
 }
 
+/// A value with the half width of its interval, both to two significant digits of the half width.
+pub(crate) fn with_half_width(v: f64, half: f64) -> String {
+    let decimals = if half > 0.0 { decimals(half, 2) } else { decimals(v, 6) };
+    format!("{v:.decimals$} ± {half:.decimals$}")
+}
+
 /// A number with three significant digits; whole ones stay whole.
 pub(crate) fn three_digits(v: f64) -> String {
     if v.fract() == 0.0 { format!("{v}") } else { format!("{v:.*}", decimals(v, 3)) }

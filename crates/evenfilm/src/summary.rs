@@ -33,7 +33,8 @@ pub(crate) fn of_lot(lot: &LotOutcome) -> String {
     text
 }
 
-fn push(text: &mut String, label: &str, what: &str) {
+/// Adds a line: what it is about, and what there is to say.
+pub(crate) fn push(text: &mut String, label: &str, what: &str) {
     let pad = LABELS.saturating_sub(label.chars().count());
     let _ = writeln!(text, "  {label}{:pad$} {what}", "");
 }

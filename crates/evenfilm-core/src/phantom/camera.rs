@@ -112,15 +112,15 @@ impl Samples for Dark {
 }
 
 /// One exposure: its noise is found by pixel, so any rectangle of it can be had alone.
-struct Shot<'a> {
-    spec: &'a PhantomSpec,
-    source: Source,
-    frames: u32,
+pub(super) struct Shot<'a> {
+    pub(super) spec: &'a PhantomSpec,
+    pub(super) source: Source,
+    pub(super) frames: u32,
 }
 
 impl Shot<'_> {
     /// Counts of a rectangle; `transmission` fills a band.
-    fn expose(&self, at: Rect, out: &mut [u16], transmission: impl Fn(Rect, &mut [f64]) + Sync) {
+    pub(super) fn expose(&self, at: Rect, out: &mut [u16], transmission: impl Fn(Rect, &mut [f64]) + Sync) {
         let width = (at.width as usize).max(1);
         let rows = (at.y..at.bottom()).into_par_iter().step_by(BAND_ROWS as usize);
         out.par_chunks_mut(width * BAND_ROWS as usize).zip(rows).for_each(|(counts, y)| {

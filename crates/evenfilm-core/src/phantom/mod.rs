@@ -3,7 +3,7 @@
 //! [`lay`] places gaps, [`clump`]s and single particles on the [`floor`], and [`strangers`], whose [`figure`]s are made of [`layer`]s; [`outline`]
 //! and [`path`] are their forms, [`polygon`] what is read from them. [`sphere`] tells what a particle does to light, [`haze`] and [`margin`]
 //! make the film uneven. [`lens`], out of focus [`depth`], and [`trace`] blur it in intensity; [`render`] turns a rectangle of it into
-//! transmission; [`camera`] into counts, with uneven light and noise; [`truth`] states what is there.
+//! transmission; [`camera`] into counts, with uneven light and noise; [`truth`] states what is there. [`ruling`] is no film, but seen alike.
 //! Everything follows from a [`PhantomSpec`] and the numbers of slide and field, with the same bytes on every machine and any number of
 //! threads; any rectangle of a picture can be had alone, so its size is not bounded by memory.
 //!
@@ -25,6 +25,7 @@ pub mod outline;
 pub mod path;
 pub mod polygon;
 pub mod render;
+pub mod ruling;
 pub mod sphere;
 pub mod strangers;
 #[cfg(test)]
@@ -36,6 +37,7 @@ pub use camera::{Blank, Camera, Dark, Lamp, Mode};
 pub use lay::Film;
 pub use lens::Blur;
 pub use margin::Margin;
+pub use ruling::{Ruled, Ruling, RulingSpec};
 pub use sphere::Particle;
 pub use strangers::{Amount, Placed, Sort, Sparse, Strangers, Width};
 pub use truth::Truth;
@@ -145,6 +147,12 @@ impl FilmSpec {
         }
     }
 
+    /// Nothing but what lies on the optics: the clear glass beneath a ruling.
+    pub const fn glass() -> Self {
+        let none = Self::discs();
+        Self { od: 0.0, singles: Population { per_mm2: 0.0, ..none.singles }, ..none }
+    }
+
     /// Like [`Self::discs`], but absorbing spheres.
     pub const fn spheres() -> Self {
         Self { particle: Particle::Absorbing, ..Self::discs() }
@@ -223,6 +231,7 @@ enum Purpose {
     Dust = 15,
     Cracks = 16,
     Dewettings = 17,
+    Ruling = 18,
 }
 
 /// The whole part of a number that is not negative, as an index; 0 below 0.

@@ -188,7 +188,7 @@ fn each_pixel(window: Rect, band: Rect, centre: [f64; 2], values: &mut [f64], mu
 }
 
 /// Mean over the area of a pixel.
-fn over_pixel(p: [f64; 2], cover: impl Fn([f64; 2]) -> f64) -> f64 {
+pub(super) fn over_pixel(p: [f64; 2], cover: impl Fn([f64; 2]) -> f64) -> f64 {
     let [x, y] = p;
     0.25 * (cover([x - ASIDE, y - ASIDE]) + cover([x + ASIDE, y - ASIDE]) + cover([x - ASIDE, y + ASIDE]) + cover([x + ASIDE, y + ASIDE]))
 }

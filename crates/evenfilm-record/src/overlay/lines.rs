@@ -14,7 +14,7 @@ pub(super) struct Line {
 }
 
 /// Solid: an object that counts.
-pub(super) const OBJECT: Line = Line { colour: OBJECT_COLOUR, period: 1, on: 1, between: None };
+pub(super) const OBJECT: Line = Line::solid(OBJECT_COLOUR);
 /// Long dashes: an object of a kind that is left out.
 pub(super) const LEFT_OUT: Line = Line { colour: OBJECT_COLOUR, period: 15, on: 9, between: None };
 /// Dotted: an object too small to count.
@@ -28,6 +28,11 @@ pub(super) const SMALL_GAP: Line = Line { colour: GAP_COLOUR, period: 5, on: 2, 
 const HATCH: usize = 16;
 
 impl Line {
+    /// An unbroken line of this colour.
+    pub(super) const fn solid(colour: u8) -> Self {
+        Self { colour, period: 1, on: 1, between: None }
+    }
+
     /// Whether the line has its own colour at a pixel. x + 2y grows along every direction that a line of pixels can take, so none is swallowed.
     pub(super) fn shows(self, x: usize, y: usize) -> bool {
         (x + 2 * y) % self.period < self.on
@@ -51,7 +56,8 @@ pub(super) fn outline(canvas: &mut Canvas, map: &RunMap, factor: u32, line_of: &
     }
 }
 
-fn draw(canvas: &mut Canvas, line: Line, x: usize, y: usize) {
+/// Draws one pixel of a line.
+pub(super) fn draw(canvas: &mut Canvas, line: Line, x: usize, y: usize) {
     if let Some(colour) = if line.shows(x, y) { Some(line.colour) } else { line.between } {
         canvas.set(x, y, colour);
     }

@@ -3,7 +3,7 @@
 use super::{Canvas, INK, PLATE};
 
 /// Columns and rows of a character.
-const GLYPH: (usize, usize) = (5, 9);
+pub(super) const GLYPH: (usize, usize) = (5, 9);
 
 /// Rows of each character, the leftmost pixel in the highest of five bits; the last two rows hang below the line.
 const GLYPHS: [(char, [u8; 9]); 13] = [
@@ -63,14 +63,14 @@ fn round_length(width: usize, um_per_px: f64) -> Option<(String, usize)> {
 }
 
 /// Fills a rectangle: left, top, width, height.
-fn fill(canvas: &mut Canvas, [left, top, width, height]: [usize; 4], index: u8) {
+pub(super) fn fill(canvas: &mut Canvas, [left, top, width, height]: [usize; 4], index: u8) {
     for y in top..top + height {
         (left..left + width).for_each(|x| canvas.set(x, y, index));
     }
 }
 
 /// Writes a text from its upper left corner, each dot a square of `dot` pixels.
-fn write(canvas: &mut Canvas, [left, top]: [usize; 2], dot: usize, text: &str) {
+pub(super) fn write(canvas: &mut Canvas, [left, top]: [usize; 2], dot: usize, text: &str) {
     for (place, c) in text.chars().enumerate() {
         let Some((_, rows)) = GLYPHS.iter().find(|(glyph, _)| *glyph == c) else { continue };
         for (y, row) in rows.iter().enumerate() {

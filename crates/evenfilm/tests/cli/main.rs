@@ -10,6 +10,7 @@ use std::time::{Duration, Instant};
 mod bad_input;
 #[cfg(target_os = "linux")]
 mod memory;
+mod scale;
 
 /// A folder with a small rendered lot named `lot`.
 struct Bench(tempfile::TempDir);
