@@ -85,11 +85,11 @@ const ISO_9276_2: &str = "ISO 9276-2:2014";
 const OURS: &str = "this program";
 
 macro_rules! quantities {
-    ($($id:literal $unit:literal $symbol:literal $interval:ident $(= $of:ident)? $source:expr, $definition:literal, $of:expr $(, $counting:expr)?;)+) => {
+    ($($id:literal $unit:literal $symbol:literal $interval:ident $(= $which:ident)? $source:expr, $definition:literal, $of:expr $(, $counting:expr)?;)+) => {
         /// Every quantity, in the order of the columns.
         pub const QUANTITIES: &[Quantity] = &[$(Quantity {
             id: $id, unit: $unit, symbol: $symbol, definition: $definition, source: $source,
-            interval: Interval::$interval $(($interval::$of))?, of: $of,
+            interval: Interval::$interval $(($interval::$which))?, of: $of,
             counting: quantities!(@counting $($counting)?),
         }),+];
     };
