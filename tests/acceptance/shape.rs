@@ -82,7 +82,8 @@ impl Drawn {
 
 /// Points are kept in f32.
 const SINGLE: f64 = 2e-6;
-/// The search for the circle ends at steps of 0.02 px, so its diameter may be this much too small; what points 0.1 px apart add is less.
+/// The search for the circle stops where leaps of a pixel lead no higher, so its diameter may be this much too small; what points 0.1 px apart
+/// add is less.
 const CIRCLE_PX: f64 = 0.06;
 
 /// Holds the diameter of the largest circle against the true one, in px.

@@ -229,7 +229,9 @@ fn put_together(parts: Vec<Found>, rows: u32) -> (Vec<Object>, RunMap) {
 /// All objects in one list, each in its place.
 fn in_place(found: Vec<Vec<Object>>, mut place: Vec<u32>) -> Vec<Object> {
     let mut objects = Vec::with_capacity(place.len());
-    found.into_iter().for_each(|some| objects.extend(some));
+    for some in found {
+        objects.extend(some);
+    }
     // By swaps along the rings of the permutation.
     for at in 0..place.len() {
         while place[at] as usize != at {

@@ -11,6 +11,9 @@ const MOST_STRETCHES: usize = 48;
 /// beyond them, px.
 const LEAP: f32 = 1.0;
 
+/// A place that lies lower by no more than this share of the leap may be on the way to a higher top.
+const HARDLY: f32 = 0.1;
+
 /// Leaps taken at most.
 const MOST_LEAPS: usize = 256;
 
@@ -68,9 +71,11 @@ impl Outline {
         let mut top = self.climb(start);
         let mut far = LEAP.max(0.5 * top.clear2.sqrt());
         for _ in 0..MOST_LEAPS {
+            let enough = (top.clear2.sqrt() - HARDLY * far).max(0.0);
             let leaps = [far, -far].map(|far| moved(top.at, top.along, far));
-            match leaps.into_iter().find(|&place| !self.is_beyond(place) && self.clear2(place) > top.clear2) {
-                Some(higher) => top = self.climb(higher),
+            let near = leaps.into_iter().filter(|&place| !self.is_beyond(place) && self.clear2(place) > enough * enough);
+            match near.map(|place| self.climb(place)).find(|other| other.clear2 > top.clear2) {
+                Some(higher) => top = higher,
                 None if far > LEAP => far = LEAP,
                 None => break,
             }
