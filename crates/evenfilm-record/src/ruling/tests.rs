@@ -55,7 +55,7 @@ fn a_sheet_keeps_everything_but_its_scale() {
         let changed: Vec<&str> = new.lines().filter(|line| !old.lines().any(|before| before == *line)).collect();
         let source = format!("scale_source = \"ruling 10 µm (u 0.002 µm), {} lines of ruling.tif\"", ruled.scale.lines());
         assert!(changed[0].starts_with("um_per_px = 0.2") && changed[0].ends_with("            # from last year"), "{new}");
-        assert!(changed[1].starts_with("um_per_px_u = 0.0000"), "{new}");
+        assert!(changed[1].starts_with("um_per_px_u = 0.000"), "{new}");
         assert_eq!(changed[2..], [source.as_str(), "scale_date = 2026-03-04"]);
         let kept: Vec<&str> = new.lines().filter(|line| !changed.contains(line)).collect();
         let before: Vec<&str> = old.lines().filter(|line| *line != "um_per_px = 0.25            # from last year").collect();
