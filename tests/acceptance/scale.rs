@@ -134,7 +134,7 @@ fn drawn(draws: &mut Draws, seed: u64) -> (PhantomSpec, RulingSpec, Pitch) {
 #[test]
 fn twice_the_standard_uncertainty_covers_95_of_100() {
     let mut draws = Draws::new(Source::new(41, 0));
-    let (mut covered, mut half, mut worst) = (0, 0, 0.0_f64);
+    let (mut covered, mut half) = (0, 0);
     for seed in 0..100 {
         let (spec, ruling, pitch) = drawn(&mut draws, seed);
         let laid = Ruling::lay(&spec, &ruling, 0);
@@ -144,12 +144,8 @@ fn twice_the_standard_uncertainty_covers_95_of_100() {
         let off = (found.um_per_px - spec.um_per_px).abs();
         covered += u32::from(off <= 2.0 * found.um_per_px_u);
         half += u32::from(off <= found.um_per_px_u);
-        if pitch.u_um <= 0.0 && ruling.placement_um < 0.003 * ruling.pitch_um {
-            worst = worst.max(off / spec.um_per_px);
-        }
     }
-    println!("covered {covered} of 100, by half {half}; worst of good rulings {worst:.2e}");
+    println!("covered {covered} of 100, by half {half}");
     assert!((89..=99).contains(&covered), "{covered} of 100");
     assert!((55..=82).contains(&half), "{half} of 100");
-    assert!(worst < 5e-4, "{worst:e}");
 }

@@ -57,7 +57,7 @@ pub enum Refusal {
         "two sets of lines are seen: {stray} of {all} pieces of lines do not stand where lines {pitch_px:.1} pixels apart would, so it is not sure which spacing is the pitch"
     )]
     TwoSets {
-        /// Pieces of lines that fit.
+        /// Pieces that stand elsewhere.
         stray: usize,
         /// All pieces.
         all: usize,

@@ -160,7 +160,9 @@ impl Ground {
         let seen = in_turn(self.bands.len(), |i| {
             let band = &self.bands[i];
             let mut marks = self.reliefs[i].marks(self.tone, self.noise / f64::from(band.rows).sqrt(), self.usual);
-            marks.iter_mut().for_each(|mark| mark.x += band.start);
+            for mark in &mut marks {
+                mark.x += band.start;
+            }
             Ok(Seen { y: band.y, marks })
         });
         Ok(seen?)

@@ -84,7 +84,9 @@ fn a_grid_gives_both_directions() {
         let x = ((column as f64 + 0.5) / stretch - 0.5).max(0.0);
         let (left, part) = (libm::floor(x), x - libm::floor(x));
         let at = |x: f64| f64::from(square[[row, (0..480).find(|&i| f64::from(i) >= x).map_or(479, |i| usize::try_from(i).unwrap())]]);
-        u16::try_from(((1.0 - part) * at(left) + part * at(left + 1.0)) as u64).unwrap()
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "between two counts")]
+        let count = ((1.0 - part) * at(left) + part * at(left + 1.0)) as u16;
+        count
     });
     let found = measure(&stretched, exact(5.0)).unwrap();
     let [x, y] = [found.um_per_px_x, found.um_per_px_y].map(|scale| scale.unwrap() / um - 1.0);
