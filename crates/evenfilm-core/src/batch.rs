@@ -2,6 +2,7 @@
 
 use rayon::prelude::*;
 
+use crate::chance::Chance;
 use crate::field::FieldResult;
 use crate::quantity::{Interval, Pool, QUANTITIES};
 use crate::recipe::Recipe;
@@ -22,13 +23,14 @@ pub struct LotResult {
     pub slides: usize,
 }
 
-/// Pools fields. `slides[i]` names the slide of `fields[i]`; `rejected` fields were measured and left out; the recipe says what counts.
+/// Pools fields. `slides[i]` names the slide of `fields[i]`; `rejected` fields were measured and left out; the recipe says what counts;
+/// `chance` is what chance alone would show of these fields, where it was asked.
 ///
 /// Fields of one slide do not describe a lot: with several slides the unit of replication is the slide mean, with one it is the field.
-pub fn lot(fields: &[&FieldResult], slides: &[String], rejected: usize, recipe: &Recipe) -> LotResult {
+pub fn lot(fields: &[&FieldResult], slides: &[String], rejected: usize, recipe: &Recipe, chance: Option<&Chance>) -> LotResult {
     let names = in_order(slides);
     let (values, per_field): (_, Vec<Vec<Option<f64>>>) = rayon::join(
-        || values_of(&Pool::new(fields, names.len(), rejected, recipe)),
+        || values_of(&Pool::new(fields, names.len(), rejected, recipe).beside_chance(chance)),
         || fields.par_iter().map(|f| values_of(&Pool::new(&[*f], 1, 0, recipe))).collect(),
     );
     let units: Vec<Vec<Option<f64>>> = if names.len() > 1 {

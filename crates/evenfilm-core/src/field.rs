@@ -6,7 +6,7 @@ use crate::gaps::{self, Gap, GapVisit};
 use crate::light::{BLACK, Correction, FilmGrid, Lamp, Light, Optics, Reference, Seen, flags_of_light, is_black, look, od_of_level};
 use crate::objects::{self, Calibration, Found, Object, Refined, Scene, Visit, Visitor};
 use crate::phases::{Component, Cut, Cuts, NOBODY, Places, RunMap, count32, cut, join};
-use crate::plane::{ONE, Rect, Samples, Stage, Stop, Watch};
+use crate::plane::{Level, ONE, Rect, Samples, Stage, Stop, Watch};
 use crate::recipe::{Detect, Film, Kind, Recipe};
 use crate::reuse;
 use crate::statistics::median;
@@ -78,8 +78,23 @@ pub struct FieldResult {
     pub film_od_cv_pct: Option<f64>,
     /// Blur and powder as the field shows them.
     pub calibration: Calibration,
+    /// What its objects were found and judged with.
+    pub ground: Ground,
     /// What a reader should know.
     pub flags: Vec<Flag>,
+}
+
+/// What the objects of a field were found and judged with, so that the same powder can be judged alike elsewhere. The default judges nothing.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Ground {
+    /// Level of the film.
+    pub(crate) film: f64,
+    /// A pixel below this share of the film's level may belong to a particle.
+    pub(crate) particle: f64,
+    /// Whether film and bare places differ, so that powder lies in the film rather than anywhere.
+    pub(crate) hazy: bool,
+    /// How an object's window is measured.
+    pub(crate) visit: Option<Visit>,
 }
 
 impl FieldResult {
@@ -222,12 +237,7 @@ pub fn join_field(
     (watch.tell)(Stage::Join, 0.0);
     let bare_known = surveyed.bare_known && 2 * clipped < Rect::whole(field.size()).area();
     let noise = surveyed.noise * f64::from(ONE);
-    // Noise alone makes specks beyond either level, thousands of them; what is more than noise lies well off the film.
-    let deep = |c: &Component| {
-        let [x, y] = [f64::from(c.at.x) + f64::from(c.at.width) / 2.0, f64::from(c.at.y) + f64::from(c.at.height) / 2.0];
-        f64::from(c.extreme) <= cuts.film.at(x, y) - NOISE_FACTOR * noise
-    };
-    let components = join(&mut particle, &darkest, true, |c| c.area >= 3 && deep(c));
+    let components = join_particles((&mut particle, &darkest), &cuts.film, noise);
     if !bare_known {
         // A picture that is mostly saturated shows no gaps, whatever lies above the gap level.
         cuts.gap = None;
@@ -257,21 +267,51 @@ pub fn join_field(
     Ok(joined)
 }
 
+/// Joins the particle runs of a cut. Noise alone makes specks beyond the level, thousands of them; what is more than noise lies well off the
+/// film.
+fn join_particles((particle, darkest): (&mut RunMap, &[Level]), film: &FilmGrid, noise: f64) -> Vec<Component> {
+    let deep = |c: &Component| {
+        let [x, y] = [f64::from(c.at.x) + f64::from(c.at.width) / 2.0, f64::from(c.at.y) + f64::from(c.at.height) / 2.0];
+        f64::from(c.extreme) <= film.at(x, y) - NOISE_FACTOR * noise
+    };
+    join(particle, darkest, true, |c| c.area >= 3 && deep(c))
+}
+
+/// The objects of a picture of levels that shows powder on even film and nothing else, found and judged as those of the field that `ground`
+/// comes from.
+///
+/// # Errors
+/// [`Stop`].
+pub(crate) fn objects_on_film(levels: &dyn Samples, ground: &Ground, watch: Watch<'_>) -> Result<Refined, Stop> {
+    let Some(visit) = &ground.visit else { return Ok(Refined { objects: Vec::new(), map: RunMap::default(), too_large: 0 }) };
+    let correction = Correction::none();
+    let cuts = Cuts { film: FilmGrid::flat(ground.film), particle: ground.particle, gap: None };
+    let Cut { mut particle, darkest, gap, .. } = cut(levels, &correction, &cuts, u16::MAX, watch)?;
+    let components = join_particles((&mut particle, &darkest), &cuts.film, visit.noise);
+    let places = [&particle, &gap].map(|map| Places::of(map, levels.size().0));
+    let frame = Rect::whole(levels.size());
+    let scene = Scene { field: levels, correction: &correction, particle: &particle, gap: &gap, places: &places, film: &cuts.film, frame };
+    objects::refine(&scene, &components, visit, watch)
+}
+
 /// Visits every object of a joined field.
 ///
 /// # Errors
 /// [`Stop`].
 pub fn refine_field(field: &dyn Samples, correction: &Correction<'_>, joined: &Joined, setting: &Setting<'_>) -> Result<Refined, Stop> {
+    objects::refine(&joined.scene(field, correction), &joined.components, &final_visit(joined, setting), setting.watch)
+}
+
+/// How objects are visited once blur and powder are known.
+fn final_visit(joined: &Joined, setting: &Setting<'_>) -> Visit {
     let calibration = &joined.calibration;
-    let core_ratio = (calibration.cores > 0).then_some(calibration.core_ratio);
     let split = &setting.recipe.objects;
-    let visit = Visit {
-        core_ratio,
+    Visit {
+        core_ratio: (calibration.cores > 0).then_some(calibration.core_ratio),
         step: EDGE_STEP,
         split_depth_px: split.split.then(|| split.split_depth_um / setting.optics.um_per_px),
         ..visit_of(setting, joined.noise, calibration.blur_px)
-    };
-    objects::refine(&joined.scene(field, correction), &joined.components, &visit, setting.watch)
+    }
 }
 
 /// Measures a surveyed field. `film_elsewhere` is the median film level of the slide's other fields, used where this one shows too
@@ -296,6 +336,8 @@ pub fn measure(
     }
     let (mut gaps, gap_map) = gaps_of(field, correction, (&mut joined, &refined), setting)?;
     mark_centres(&mut gaps, &refined.objects);
+    let visit = Some(final_visit(&joined, setting));
+    let ground = Ground { film: joined.film.level, particle: joined.cuts.particle, hazy: joined.cuts.gap.is_some(), visit };
     let mut flags = flags_of(surveyed, film_elsewhere.is_some(), &joined, &refined);
     flags.extend(many_left_out(&refined.objects, setting));
     let Joined { film, cuts, calibration, thin, bare_known, .. } = joined;
@@ -316,6 +358,7 @@ pub fn measure(
         film_od_cv_pct: (hazy && surveyed.reference == Reference::Blank).then(|| od_spread(&surveyed.seen.cell_levels)).flatten(),
         gaps,
         calibration,
+        ground,
         flags,
     })
 }
@@ -472,7 +515,7 @@ fn thin_area(pixels: u64, gaps: &[Gap], film: f64, edge: f64, blur_px: f64) -> f
 }
 
 /// Quantile of the standard normal distribution, by halving on `libm::erfc`; to about 1e-9, for 0 < p < 1.
-fn normal_quantile(p: f64) -> f64 {
+pub(crate) fn normal_quantile(p: f64) -> f64 {
     let (mut low, mut high) = (-8.0, 8.0);
     for _ in 0..60 {
         let middle = 0.5 * (low + high);

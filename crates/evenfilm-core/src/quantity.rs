@@ -1,6 +1,7 @@
 //! The one table of everything reported. CSV headers, column metadata, tooltips, limits and documentation all read it; adding a quantity
 //! is adding a row and a function.
 
+use crate::chance::{ByChance, Chance};
 use crate::field::FieldResult;
 use crate::gaps::Gap;
 use crate::objects::Object;
@@ -23,6 +24,7 @@ pub struct Pool<'a> {
     slides: usize,
     rejected: usize,
     recipe: &'a Recipe,
+    chance: Option<&'a ByChance>,
     /// Diameters in µm, smallest first.
     sizes: Vec<Sized>,
 }
@@ -49,9 +51,15 @@ pub struct Quantity {
 impl<'a> Pool<'a> {
     /// Pools the fields measured, without the rejected. They come from this number of `slides`; the recipe says what counts.
     pub fn new(fields: &'a [&'a FieldResult], slides: usize, rejected: usize, recipe: &'a Recipe) -> Self {
-        let mut pool = Self { fields, slides, rejected, recipe, sizes: Vec::new() };
+        let mut pool = Self { fields, slides, rejected, recipe, chance: None, sizes: Vec::new() };
         pool.sizes = sized(pool.counted());
         pool
+    }
+
+    /// The same with what chance alone would show; without it those quantities are not measured.
+    #[must_use]
+    pub fn beside_chance(self, chance: Option<&'a Chance>) -> Self {
+        Self { chance: chance.and_then(Chance::told), ..self }
     }
 
     fn objects(&self) -> impl Iterator<Item = (&'a FieldResult, &'a Object)> {
@@ -146,6 +154,7 @@ fn gaps_counted(field: &FieldResult) -> Option<impl Iterator<Item = &Gap>> {
 const ISO_9276_1: &str = "ISO 9276-1:1998";
 const ISO_9276_2: &str = "ISO 9276-2:2014";
 const OURS: &str = "this program";
+const CHANCE: &str = "this program; Boolean model, Chiu, Stoyan, Kendall & Mecke 2013, ch. 3";
 
 macro_rules! quantities {
     ($($id:literal $unit:literal $symbol:literal $interval:ident $source:expr, $definition:literal, $of:expr;)+) => {
@@ -179,6 +188,9 @@ quantities! {
     "agglomerates" "" "" None OURS, "objects counted that the recipe's rule calls agglomerates", |p| Some(p.agglomerates().count() as f64);
     "agglomerates_per_mm2" "mm⁻²" "" BetweenFields OURS, "agglomerates that lie whole in the frame, each with its frame weight, ÷ area measured", agglomerate_density;
     "agglomerate_fraction_pct" "%" "" BetweenFields OURS, "particle-phase area that lies in agglomerates ÷ all particle-phase area, without the kinds left out", agglomerate_fraction;
+    "agglomerate_fraction_by_chance_pct" "%" "" None CHANCE, "agglomerate_fraction_pct that the lot's single particles show, laid at random until they cover as much film, blurred and judged alike: mean of the layings", |p| Some(p.chance?.mean_pct);
+    "agglomerate_fraction_by_chance_pct_low" "%" "" None CHANCE, "lower end of what 95 % of lots of that size show where their particles lie at random", |p| Some(p.chance?.envelope_pct?[0]);
+    "agglomerate_fraction_by_chance_pct_high" "%" "" None CHANCE, "upper end of what 95 % of lots of that size show where their particles lie at random", |p| Some(p.chance?.envelope_pct?[1]);
     "largest_object_um" "µm" "" BetweenFields OURS, "largest Feret diameter of an object that counts", largest_object;
     "uncovered_area_pct" "%" "" BetweenFields OURS, "gap area ÷ field area", |p| p.share_pct(|f| gaps_counted(f).map(|gaps| gaps.map(|g| g.area_px2[1]).sum()));
     "gap_cut_od_pct" "%" "" BetweenFields OURS, "share of the film's optical density at which a gap begins", |p| p.mean(|f| f.gap_cut_od_pct);

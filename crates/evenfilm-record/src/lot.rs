@@ -60,6 +60,11 @@ pub enum Event<'a> {
         /// Its picture.
         name: &'a str,
     },
+    /// Chance films are being laid.
+    Chance {
+        /// The share of them that is done, 0 to 1.
+        share: f32,
+    },
     /// The record is being written.
     Sealing,
 }
@@ -134,6 +139,8 @@ struct Seen {
     uncorrected: Option<LotResult>,
     /// The numbers without any rejected field; `None` where those that decide are without them too.
     without_rejected: Option<LotResult>,
+    /// What could not be told of the numbers that decide, in words.
+    notes: Vec<String>,
     timing: Timing,
 }
 
