@@ -11,6 +11,7 @@
 
 mod judge;
 mod lay;
+mod pure;
 mod singles;
 #[cfg(test)]
 mod tests;
@@ -156,7 +157,7 @@ pub fn by_chance(fields: &[&FieldResult], recipe: &Recipe, watch: Watch<'_>) -> 
         return Ok(Chance::Missing(Missing::TooDense));
     }
     let singles = match Singles::of(fields, recipe) {
-        Ok(singles) => singles,
+        Ok(singles) => pure::without_pairs(&singles, &frames, recipe, watch)?,
         Err(missing) => return Ok(Chance::Missing(missing)),
     };
     // Particles at random cover 1 − exp(−λE[A]): so much must be laid for as much film to be covered.
@@ -268,7 +269,7 @@ impl Bench<'_> {
         let mut work = Work::default();
         for (frame, laid) in frames.iter().zip(&laid) {
             work.particles += laid.len();
-            for (_, at) in self.worth_a_look(frame, laid) {
+            for (_, at) in self.looked_at(frame, laid, true) {
                 (work.groups, work.pixels) = (work.groups + 1, work.pixels + at.area());
             }
         }
@@ -306,12 +307,13 @@ impl Bench<'_> {
         lay(&order, self.singles)
     }
 
-    /// The groups of a frame that could be agglomerates, with the windows that show them.
-    fn worth_a_look(&self, frame: &Frame<'_>, laid: &[Laid]) -> Vec<(Vec<Laid>, Rect)> {
+    /// The groups of a frame, with the windows that show them; all, or those that could be agglomerates.
+    fn looked_at(&self, frame: &Frame<'_>, laid: &[Laid], agglomerates: bool) -> Vec<(Vec<Laid>, Rect)> {
         let blur = frame.field.calibration.blur_px;
         let area = |&i: &u32| self.singles.all[laid[i as usize].single as usize].area;
         let groups = groups(laid, self.singles, self.reach(blur));
-        let large = groups.iter().filter(|group| may_agglomerate(group.iter().map(area), frame.field.um_per_px, self.recipe));
+        let large =
+            groups.iter().filter(|group| !agglomerates || may_agglomerate(group.iter().map(area), frame.field.um_per_px, self.recipe));
         let seen = large.filter_map(|group| {
             let group: Vec<Laid> = group.iter().map(|&i| laid[i as usize]).collect();
             let at = window_of(&group, self.singles, blur, frame.size)?;
@@ -326,7 +328,7 @@ impl Bench<'_> {
         let mut sum = Judged::default();
         for (frame, laid) in frames.iter().zip(self.lay(number, &frames)) {
             self.watch.poll()?;
-            for (group, at) in self.worth_a_look(frame, &laid) {
+            for (group, at) in self.looked_at(frame, &laid, true) {
                 self.watch.poll()?;
                 let silent = Watch { tell: &|_, _| (), ..self.watch };
                 let judged =

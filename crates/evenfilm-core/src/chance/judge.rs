@@ -4,7 +4,7 @@
 use super::lay::Laid;
 use super::singles::Singles;
 use crate::field::{FieldResult, objects_on_film};
-use crate::objects::{pixels, to_level};
+use crate::objects::{Object, pixels, to_level};
 use crate::phases::count32;
 use crate::plane::{Plane, Rect, Stop, Watch, single};
 use crate::quantity::is_agglomerate;
@@ -76,7 +76,7 @@ impl Painter {
     pub(super) fn paint(&mut self, group: &[Laid], singles: &Singles, (at, film, blur_px): (Rect, f64, f64)) -> Plane<u16> {
         gaussian((blur_px * blur_px - PIXEL_AND_READING).max(0.0), &mut self.kernel);
         let reach = self.kernel.len() / 2;
-        let (x, y) = (i64::from(at.x) - reach as i64, i64::from(at.y) - reach as i64);
+        let (x, y) = (i64::from(at.x) - i64::from(count32(reach)), i64::from(at.y) - i64::from(count32(reach)));
         let whole = Window { x, y, width: at.width as usize + 2 * reach, height: at.height as usize + 2 * reach };
         self.light.clear();
         self.light.resize(whole.width * whole.height, 1.0);
@@ -148,7 +148,20 @@ fn gaussian(variance: f64, kernel: &mut Vec<f32>) {
     kernel.extend(weights.iter().map(|w| single(w / sum)));
 }
 
-/// Judges a group of particles as objects of a field are judged. The sides of its window that lie on the frame cut it as the frame does.
+/// The objects that a group of particles shows, found as those of a field are, in a window that begins at its first pixel. The sides of the
+/// window that lie on the frame cut it as the frame does.
+pub(super) fn objects_of(
+    group: &[Laid],
+    singles: &Singles,
+    (field, at): (&FieldResult, Rect),
+    watch: Watch<'_>,
+    painter: &mut Painter,
+) -> Result<Vec<Object>, Stop> {
+    let levels = painter.paint(group, singles, (at, field.ground.film, field.calibration.blur_px));
+    Ok(objects_on_film(&levels, &field.ground, watch)?.objects)
+}
+
+/// Judges a group of particles by the recipe.
 pub(super) fn judge(
     group: &[Laid],
     singles: &Singles,
@@ -156,10 +169,8 @@ pub(super) fn judge(
     (recipe, watch): (&Recipe, Watch<'_>),
     painter: &mut Painter,
 ) -> Result<Judged, Stop> {
-    let levels = painter.paint(group, singles, (at, field.ground.film, field.calibration.blur_px));
-    let found = objects_on_film(&levels, &field.ground, watch)?;
     let mut judged = Judged::default();
-    for object in &found.objects {
+    for object in &objects_of(group, singles, (field, at), watch, painter)? {
         let area = object.area_px2[1];
         if recipe.leave_out.contains(&object.told.kind) {
             judged.left_out += area;

@@ -141,7 +141,9 @@ impl Grid {
         let [across, down] = [0, 1].map(|k| floor((end(f64::max, k) - corner[k]) / side) + 1);
         let mut grid = Self { side, corner, across, down, first: vec![0; across * down + 1], members: vec![0; laid.len()] };
         let cells: Vec<usize> = laid.iter().map(|l| grid.cell(l.at)).map(|[x, y]| y * across + x).collect();
-        cells.iter().for_each(|&cell| grid.first[cell + 1] += 1);
+        for &cell in &cells {
+            grid.first[cell + 1] += 1;
+        }
         for cell in 1..grid.first.len() {
             grid.first[cell] += grid.first[cell - 1];
         }

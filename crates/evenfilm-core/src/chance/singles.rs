@@ -49,11 +49,13 @@ pub(super) struct Singles {
     weights: Vec<f64>,
     /// For every cell ½ more than the distance that it lies inside the outline, px; cut to 0 … 1 it is the share of the cell that is covered.
     depths: Vec<f32>,
+    /// How many of the lot's singles each that is kept stands for, ÷ the area that shows them.
+    stand_for: f64,
 }
 
 /// Whether an object is a separate single particle: whole in the frame, of one constituent, of a kind that counts, and nothing that the
 /// recipe calls an agglomerate.
-fn is_single(field: &FieldResult, object: &Object, recipe: &Recipe) -> bool {
+pub(super) fn is_single(field: &FieldResult, object: &Object, recipe: &Recipe) -> bool {
     !object.touches_frame
         && object.constituents_px2.is_empty()
         && !recipe.leave_out.contains(&object.told.kind)
@@ -77,9 +79,12 @@ impl Singles {
         let mean = found.iter().map(cells).sum::<u64>() / found.len() as u64;
         let most = MOST.min(MOST_CELLS / usize::try_from(mean.max(1)).unwrap_or(MOST_CELLS)).max(FEWEST);
         let kept = found.len().min(most);
-        let mut singles = Self::default();
+        let shown: f64 = fields.iter().map(|f| f.area_px2()).sum();
+        let mut singles = Self { stand_for: found.len() as f64 / kept as f64 / shown, ..Self::default() };
         let chosen: Vec<(&FieldResult, usize)> = (0..kept).map(|k| found[k * found.len() / kept]).collect();
-        chosen.iter().for_each(|&(f, i)| singles.add(f, i));
+        for &(f, i) in &chosen {
+            singles.add(f, i);
+        }
         let room = Room::of(fields, singles.all.iter().map(Single::radius).fold(0.0, f64::max), recipe);
         let mut sum = 0.0;
         for (one, &(f, i)) in singles.all.iter().zip(&chosen) {
@@ -126,6 +131,24 @@ impl Singles {
         self.all.push(Single { grid: (width, height, first), centre, bound, area, ratio });
     }
 
+    /// Particles of the lot that lie like singles, clumps aside, ÷ the area that shows them, px⁻²: what the weights add up to.
+    pub(super) fn per_px2(&self) -> f64 {
+        self.weights.last().copied().unwrap_or(0.0) * self.stand_for
+    }
+
+    /// Weights each single by a share.
+    #[must_use]
+    pub(super) fn weighted(&self, share: impl Fn(&Single) -> f64) -> Self {
+        let (mut before, mut sum) = (0.0, 0.0);
+        let mut weights = Vec::with_capacity(self.all.len());
+        for (one, &until) in self.all.iter().zip(&self.weights) {
+            sum += (until - before) * share(one);
+            before = until;
+            weights.push(sum);
+        }
+        Self { all: self.all.clone(), weights, depths: self.depths.clone(), stand_for: self.stand_for }
+    }
+
     /// The single that a number in [0, 1) stands for, by weight.
     pub(super) fn pick(&self, uniform: f64) -> u32 {
         let wanted = uniform * self.weights.last().copied().unwrap_or(0.0);
@@ -165,6 +188,12 @@ impl Singles {
 
 #[cfg(test)]
 impl Singles {
+    /// Share of the particles that are of at least an area.
+    pub(super) fn share_from(&self, area: f64) -> f64 {
+        let large = self.weighted(|one| f64::from(u8::from(one.area >= area)));
+        large.per_px2() / self.per_px2()
+    }
+
     /// Discs of some radii, each with its share of the particles.
     pub(super) fn of_discs(discs: &[[f64; 2]], ratio: f32) -> Self {
         let mut singles = Self::default();

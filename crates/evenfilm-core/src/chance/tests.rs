@@ -180,6 +180,20 @@ fn the_same_on_any_number_of_threads_and_alike_in_any_order_and_mirrored() {
 }
 
 #[test]
+fn two_upon_each_other_are_no_large_single() {
+    // Equal discs that cover 15 %: one in eight lies upon another so deep that no neck is left (4C · 0.45², closed form), and some of those
+    // pairs lie alone. There is no single as large.
+    let recipe = Recipe::default();
+    let discs: Vec<[f64; 3]> = random_discs(600, 1070, 9).into_iter().map(|[x, y, _]| [x, y, 4.0]).collect();
+    let field = film(600, &discs, &recipe);
+    let singles = Singles::of(&[&field], &recipe).unwrap();
+    let frames = [Frame::of(&field)];
+    let pure = with_watch(|watch| pure::without_pairs(&singles, &frames, &recipe, watch)).unwrap();
+    let [before, after] = [&singles, &pure].map(|s| s.share_from(1.25 * 16.0 * std::f64::consts::PI));
+    assert!(before > 0.02 && after < 0.6 * before, "{before} {after}");
+}
+
+#[test]
 fn an_envelope_leaves_as_many_out_at_either_end() {
     let values: Vec<f64> = (1..=199).map(f64::from).collect();
     assert_eq!(envelope(&values), Some([5.0, 195.0]));
