@@ -58,7 +58,7 @@ fn seen(fields: &[Plane<u16>], blank: &Plane<u16>, (optics, recipe): (&Optics, &
 
 fn pooled(fields: &[FieldResult], slides: &[&str], recipe: &Recipe) -> LotResult {
     let slides: Vec<String> = slides.iter().map(|&slide| slide.to_owned()).collect();
-    batch::lot(&fields.iter().collect::<Vec<_>>(), &slides, 0, (recipe, &Basis::default()))
+    batch::lot(&fields.iter().collect::<Vec<_>>(), &slides, 0, (recipe, &Basis::default()), None)
 }
 
 fn optics(um_per_px: f64, wavelength_nm: f64) -> Optics {

@@ -2,6 +2,7 @@
 
 use rayon::prelude::*;
 
+use crate::chance::Chance;
 use crate::field::FieldResult;
 use crate::quantity::{Interval, Pool, QUANTITIES, index_of};
 use crate::recipe::Recipe;
@@ -60,15 +61,22 @@ struct Nested<'a> {
     slides: Vec<Vec<usize>>,
 }
 
-/// Pools fields. `slides[i]` names the slide of `fields[i]`; `rejected` fields were measured and left out; the recipe says what counts.
+/// Pools fields. `slides[i]` names the slide of `fields[i]`; `rejected` fields were measured and left out; the recipe says what counts;
+/// `chance` is what chance alone would show of these fields, where it was asked.
 ///
 /// Fields of one slide do not describe a lot: with several slides the unit of replication is the slide mean, with one it is the field.
-pub fn lot(fields: &[&FieldResult], slides: &[String], rejected: usize, (recipe, basis): (&Recipe, &Basis)) -> LotResult {
+pub fn lot(
+    fields: &[&FieldResult],
+    slides: &[String],
+    rejected: usize,
+    (recipe, basis): (&Recipe, &Basis),
+    chance: Option<&Chance>,
+) -> LotResult {
     let slides = by_slide(slides);
-    let pool = Pool::new(fields, slides.len(), rejected, recipe);
+    let pool = Pool::new(fields, slides.len(), rejected, recipe).beside_chance(chance);
     let of_field = |f: &&FieldResult| values_of(&Pool::new(&[*f], 1, 0, recipe));
     // One field that is all there is has been pooled already, and no spread goes beside what is known of edge and scale.
-    let ((mut values, views), per_field) = if fields.len() == 1 && rejected == 0 {
+    let ((mut values, views), per_field) = if fields.len() == 1 && rejected == 0 && chance.is_none() {
         let values = values_of(&pool);
         ((values.clone(), None), vec![values])
     } else {

@@ -6,7 +6,7 @@ use crate::gaps::{self, Gap, GapVisit};
 use crate::light::{Correction, FilmGrid, Lamp, Light, Optics, Reference, Seen, is_black, look, od_of_level};
 use crate::objects::{self, Block, Calibration, Found, Object, Refined, Scene, Visit, Visitor};
 use crate::phases::{Component, Cut, Cuts, NOBODY, Places, RunMap, count32, cut, join};
-use crate::plane::{ONE, Rect, Samples, Stage, Stop, Watch};
+use crate::plane::{Level, ONE, Rect, Samples, Stage, Stop, Watch};
 pub use crate::quality::Flag;
 use crate::quality::field::{FilmJudged, Fitness, LEAST_PX, flags};
 use crate::quality::{light as quality_light, sharpness};
@@ -72,8 +72,23 @@ pub struct FieldResult {
     pub calibration: Calibration,
     /// What its quality is judged by.
     pub fitness: Fitness,
+    /// What its objects were found and judged with.
+    pub ground: Ground,
     /// What a reader should know.
     pub flags: Vec<Flag>,
+}
+
+/// What the objects of a field were found and judged with, so that the same powder can be judged alike elsewhere. The default judges nothing.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Ground {
+    /// Level of the film.
+    pub(crate) film: f64,
+    /// A pixel below this share of the film's level may belong to a particle.
+    pub(crate) particle: f64,
+    /// Whether film and bare places differ, so that powder lies in the film rather than anywhere.
+    pub(crate) hazy: bool,
+    /// How an object's window is measured.
+    pub(crate) visit: Option<Visit>,
 }
 
 impl FieldResult {
@@ -218,15 +233,10 @@ pub fn join_field(
     let saturated = 2 * clipped.iter().sum::<u64>() >= Rect::whole(field.size()).area();
     let bare_known = surveyed.bare_known && !saturated;
     let noise = surveyed.noise * f64::from(ONE);
-    // Noise alone makes specks beyond either level, thousands of them; what is more than noise lies well off the film.
-    let deep = |c: &Component| {
-        let [x, y] = [f64::from(c.at.x) + f64::from(c.at.width) / 2.0, f64::from(c.at.y) + f64::from(c.at.height) / 2.0];
-        f64::from(c.extreme) <= cuts.film.at(x, y) - NOISE_FACTOR * noise
-    };
     let gap_least = film.level + NOISE_FACTOR * noise;
     let width = field.size().0;
     let ((components, particle_places), (gap_components, gap_places)) = rayon::join(
-        || (join(&mut particle, &darkest, true, |c| c.area >= 3 && deep(c)), Places::of(&particle, width)),
+        || (join_particles((&mut particle, &darkest), &cuts.film, noise), Places::of(&particle, width)),
         || {
             let kept = |c: &Component| bare_known && c.area >= 3 && f64::from(c.extreme) >= gap_least;
             let components = join(&mut gap_runs, &lightest, false, kept);
@@ -262,21 +272,51 @@ pub fn join_field(
     Ok(joined)
 }
 
+/// Joins the particle runs of a cut. Noise alone makes specks beyond the level, thousands of them; what is more than noise lies well off the
+/// film.
+fn join_particles((particle, darkest): (&mut RunMap, &[Level]), film: &FilmGrid, noise: f64) -> Vec<Component> {
+    let deep = |c: &Component| {
+        let [x, y] = [f64::from(c.at.x) + f64::from(c.at.width) / 2.0, f64::from(c.at.y) + f64::from(c.at.height) / 2.0];
+        f64::from(c.extreme) <= film.at(x, y) - NOISE_FACTOR * noise
+    };
+    join(particle, darkest, true, |c| c.area >= 3 && deep(c))
+}
+
+/// The objects of a picture of levels that shows powder on even film and nothing else, found and judged as those of the field that `ground`
+/// comes from.
+///
+/// # Errors
+/// [`Stop`].
+pub(crate) fn objects_on_film(levels: &dyn Samples, ground: &Ground, watch: Watch<'_>) -> Result<Refined, Stop> {
+    let Some(visit) = &ground.visit else { return Ok(Refined { objects: Vec::new(), map: RunMap::default(), too_large: 0 }) };
+    let correction = Correction::none();
+    let cuts = Cuts { film: FilmGrid::flat(ground.film), particle: ground.particle, gap: None };
+    let Cut { mut particle, darkest, gap, .. } = cut(levels, &correction, &cuts, u16::MAX, watch)?;
+    let components = join_particles((&mut particle, &darkest), &cuts.film, visit.noise);
+    let places = [&particle, &gap].map(|map| Places::of(map, levels.size().0));
+    let frame = Rect::whole(levels.size());
+    let scene = Scene { field: levels, correction: &correction, particle: &particle, gap: &gap, places: &places, film: &cuts.film, frame };
+    objects::refine(&scene, &components, visit, watch)
+}
+
 /// Visits every object of a joined field.
 ///
 /// # Errors
 /// [`Stop`].
 pub fn refine_field(field: &dyn Samples, correction: &Correction<'_>, joined: &Joined, setting: &Setting<'_>) -> Result<Refined, Stop> {
+    objects::refine(&joined.scene(field, correction), &joined.components, &final_visit(joined, setting), setting.watch)
+}
+
+/// How objects are visited once blur and powder are known.
+fn final_visit(joined: &Joined, setting: &Setting<'_>) -> Visit {
     let calibration = &joined.calibration;
-    let core_ratio = (calibration.cores > 0).then_some(calibration.core_ratio);
     let split = &setting.recipe.objects;
-    let visit = Visit {
-        core_ratio,
+    Visit {
+        core_ratio: (calibration.cores > 0).then_some(calibration.core_ratio),
         step: EDGE_STEP,
         split_depth_px: split.split.then(|| split.split_depth_um / setting.optics.um_per_px),
         ..visit_of(setting, joined.noise, calibration.blur_px)
-    };
-    objects::refine(&joined.scene(field, correction), &joined.components, &visit, setting.watch)
+    }
 }
 
 /// Measures a surveyed field. `film_elsewhere` is the median film level of the slide's other fields, used where this one shows too
@@ -307,6 +347,8 @@ pub fn measure(
     let counted_from_um = counted_from(setting.optics, setting.recipe);
     let least_px = [counted_from_um[0] / setting.optics.um_per_px, resolution_px];
     let flags = flags(&judged, &fitness, (&refined.objects, setting.recipe), least_px);
+    let visit = Some(final_visit(&joined, setting));
+    let ground = Ground { film: joined.film.level, particle: joined.cuts.particle, hazy: joined.cuts.gap.is_some(), visit };
     let Joined { film, cuts, calibration, thin, bare_known, .. } = joined;
     let has_od = bare_known && !surveyed.reference.is_dark_field();
     let hazy = has_od && !film.clear;
@@ -326,6 +368,7 @@ pub fn measure(
         gaps,
         calibration,
         fitness,
+        ground,
         flags,
     })
 }

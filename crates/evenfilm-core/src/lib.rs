@@ -4,14 +4,16 @@
 //!
 //! [`plane`] (samples) → [`light`] (survey: counts to levels; film, noise, blur) → [`phases`] (cut: runs of gap, film, particle) →
 //! [`objects`] (join and refine: one visit to each object's window) → [`shape`] → [`sizes`] · [`gaps`] → [`quality`] → [`field`] (all of it for
-//! one picture) → [`dust`] (what lies on the optics) → [`batch`] (fields to quantities with intervals) → [`limits`] (verdict). Beside the flow:
-//! [`recipe`], [`quantity`], [`scale`] (micrometres per pixel from a ruling), [`statistics`], [`interval`], [`random`],
+//! one picture) → [`dust`] (what lies on the optics) → [`chance`] (the same particles laid at random) → [`batch`] (fields to quantities with
+//! intervals) → [`limits`] (verdict). Beside the flow: [`recipe`], [`quantity`], [`scale`] (micrometres per pixel from a ruling),
+//! [`statistics`], [`interval`], [`random`],
 //! [`order`] (work in turn), [`phantom`].
 //!
 //! Coordinates: x runs right, y runs down, the origin is the outer corner of the first pixel, so pixel `(i, j)` covers `[i, i+1) × [j, j+1)`
 //! and its centre is `(i + ½, j + ½)`. Planes are indexed `[[row, column]]`.
 
 pub mod batch;
+pub mod chance;
 pub mod dust;
 pub mod field;
 pub mod gaps;

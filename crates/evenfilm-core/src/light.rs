@@ -225,6 +225,13 @@ pub struct Scratch {
     columns: GainColumns,
 }
 
+impl Correction<'static> {
+    /// For counts that are levels already.
+    pub(crate) const fn none() -> Self {
+        Self { light: LightBy::FullScale(1.0), dark: None, one: ONE as f32, inverted: false }
+    }
+}
+
 impl Correction<'_> {
     /// Whether a quiet blank corrects pixel by pixel rather than by averaged cells.
     pub const fn is_by_pixel(&self) -> bool {

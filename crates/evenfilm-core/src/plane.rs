@@ -158,4 +158,6 @@ pub enum Stage {
     Refine,
     /// Gaps and quantities.
     Sum,
+    /// Chance films, once all fields are measured.
+    Chance,
 }

@@ -83,6 +83,7 @@ pub struct Quantity {
 const ISO_9276_1: &str = "ISO 9276-1:1998";
 const ISO_9276_2: &str = "ISO 9276-2:2014";
 const OURS: &str = "this program";
+const CHANCE: &str = "this program; Boolean model, Chiu, Stoyan, Kendall & Mecke 2013, ch. 3";
 
 macro_rules! quantities {
     ($($id:literal $unit:literal $symbol:literal $interval:ident $(= $which:ident)? $source:expr, $definition:literal, $of:expr $(, $counting:expr)?;)+) => {
@@ -121,6 +122,9 @@ quantities! {
     "agglomerates" "" "" None OURS, "objects counted that the recipe's rule calls agglomerates", |p| Some(p.agglomerates().count() as f64);
     "agglomerates_per_mm2" "mm⁻²" "" Rare = Agglomerates OURS, "agglomerates that lie whole in the frame, each with its frame weight, ÷ area measured", agglomerate_density;
     "agglomerate_fraction_pct" "%" "" Rare = AgglomerateArea OURS, "particle-phase area that lies in agglomerates ÷ all particle-phase area, without the kinds left out", agglomerate_fraction;
+    "agglomerate_fraction_by_chance_pct" "%" "" None CHANCE, "agglomerate_fraction_pct that the lot's single particles show, laid at random until they cover as much film, blurred and judged alike: mean of the layings", |p| Some(p.chance?.mean_pct);
+    "agglomerate_fraction_by_chance_pct_low" "%" "" None CHANCE, "lower end of what 95 % of lots of that size show where their particles lie at random", |p| Some(p.chance?.envelope_pct?[0]);
+    "agglomerate_fraction_by_chance_pct_high" "%" "" None CHANCE, "upper end of what 95 % of lots of that size show where their particles lie at random", |p| Some(p.chance?.envelope_pct?[1]);
     "largest_object_um" "µm" "" Largest OURS, "largest Feret diameter of an object that counts", largest_object;
     "uncovered_area_pct" "%" "" Rare = GapArea OURS, "gap area ÷ field area", |p| p.share_pct(p.bare.as_ref()?.iter().map(|gap| gap.area_um2).sum());
     "uncovered_area_ra_pct" "%" "%RA" None "ASTM E562-19", "relative accuracy of the uncovered area: half width of its 95 % interval from the spread ÷ its value", |_| None;

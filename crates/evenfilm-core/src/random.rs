@@ -37,9 +37,14 @@ impl Source {
         unit(self.bits(index))
     }
 
+    /// Two independent numbers, uniform in [0, 1).
+    pub fn uniforms(self, index: u64) -> [f64; 2] {
+        self.block(index).map(unit)
+    }
+
     /// Two independent standard normal numbers (G. E. P. Box, M. E. Muller, Ann. Math. Stat. 29 (1958) 610).
     pub fn normals(self, index: u64) -> [f64; 2] {
-        let [a, b] = self.block(index).map(unit);
+        let [a, b] = self.uniforms(index);
         // 1 − a lies in (0, 1], so the logarithm is finite.
         let radius = (-2.0 * libm::log(1.0 - a)).sqrt();
         let (sin, cos) = libm::sincos(std::f64::consts::TAU * b);

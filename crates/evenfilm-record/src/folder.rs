@@ -203,10 +203,14 @@ impl Batch {
 
     /// What a reader of the record should know, in words; where there are several objectives, each note names its own.
     pub fn notes(&self) -> Vec<String> {
+        self.objectives.iter().flat_map(|objective| objective.notes.iter().map(|note| self.named(objective, note))).collect()
+    }
+
+    /// A note that names its objective where there are several.
+    pub(crate) fn named(&self, objective: &Objective, note: &str) -> String {
         let several = self.objectives.len() > 1;
-        let whose = |objective: &Objective| if several { objective::in_words(objective.name.as_deref()) + ": " } else { String::new() };
-        let named = |objective: &Objective, note: &String| whose(objective) + note;
-        self.objectives.iter().flat_map(|objective| objective.notes.iter().map(move |note| named(objective, note))).collect()
+        let whose = if several { objective::in_words(objective.name.as_deref()) + ": " } else { String::new() };
+        whose + note
     }
 
     /// The sheet with every choice written out: scale, tone, blank and dark as used, and each field by name.

@@ -73,6 +73,11 @@ pub enum Event<'a> {
         /// Its picture.
         name: &'a str,
     },
+    /// Chance films are being laid.
+    Chance {
+        /// The share of them that is done, 0 to 1.
+        share: f32,
+    },
     /// The record is being written.
     Sealing,
 }
@@ -151,6 +156,8 @@ struct Seen {
     flags: Vec<Flag>,
     /// The numbers without any field rejected by hand; `None` where those that decide are without them too.
     without_rejected: Option<LotResult>,
+    /// What could not be told of the numbers that decide, in words.
+    notes: Vec<String>,
     timing: Timing,
 }
 

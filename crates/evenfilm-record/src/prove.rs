@@ -52,6 +52,10 @@ pub fn run(program_version: &str, cancel: &AtomicBool, tell: &(dyn Fn(&str, usiz
     let scratch = tempfile::tempdir()
         .map_err(|e| Fault::work(format!("cannot make a scratch folder: {e}"), "make room in the folder for temporary files"))?;
     let moment = Moment::from_epoch("0")?;
+    // What chance alone would show plays no part here: the least of it.
+    let recipe = scratch.path().join("recipe.toml");
+    fs::write(&recipe, "[chance]\nplacements = 1\n")
+        .map_err(|e| Fault::work(format!("cannot write: {e}"), "make room in the folder for temporary files").at(&recipe))?;
     let cases = cases();
     let mut checks = Vec::new();
     for (i, case) in cases.iter().enumerate() {
@@ -68,7 +72,6 @@ fn check(case: &Case, folder: &Path, job: &Job<'_>) -> Result<Vec<Check>, Fault>
     let text = fs::read(folder.join("truth.json"))
         .map_err(|e| Fault::work(format!("cannot read the truth: {e}"), "let no other program clean up the folder for temporary files"))?;
     let truth: Value = serde_json::from_slice(&text).unwrap_or_default();
-    // Chance films and locks play no part here.
     let opened = folder::open_all(&[folder.to_path_buf()], &Options::default());
     let measured = opened.into_iter().next().map(|opened| opened.batch.and_then(|batch| Ok(lot::measure(&batch, job)?.objectives())));
     let found = match measured {

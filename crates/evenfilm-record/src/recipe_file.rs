@@ -122,9 +122,12 @@ fn fields(section: &Section<'_>, built_in: Fields) -> Result<Fields, Fault> {
     Ok(Fields { reject, scale_max_age_days, check_max_age_days: days("check_max_age_days", built_in.check_max_age_days)? })
 }
 
+/// More layings than this tell nothing new.
+const MOST_PLACEMENTS: u32 = 100_000;
+
 fn chance(section: &Section<'_>, built_in: Chance) -> Result<Chance, Fault> {
     Ok(Chance {
-        placements: section.whole("placements", 1)?.unwrap_or(built_in.placements),
+        placements: section.whole_within("placements", 1, MOST_PLACEMENTS)?.unwrap_or(built_in.placements),
         seed: section.seed("seed")?.unwrap_or(built_in.seed),
     })
 }
@@ -343,6 +346,7 @@ agglomerate_um = 40.0
         check("[kinds]\nleave_out = [\"powder\"]", "2: leave_out in [kinds] names the powder");
         check("[kinds]\nleave_out = [1]", "2: leave_out in [kinds] is of type array; wanted is a list of texts");
         check("[chance]\nseed = -1", "2: seed in [chance] is -1");
+        check("[chance]\nplacements = 100001", "2: placements in [chance] is 100001; allowed is a whole number from 1 to 100000");
         check("[chance]\nplacements = 1.5", "2: placements in [chance] is of type float; wanted is a whole number");
         check("locked = \"yes\"", "1: locked is of type string; wanted is true or false");
         check("objects = 3", "1: objects is of type integer; wanted is a section headed [objects]");

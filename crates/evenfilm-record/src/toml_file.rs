@@ -174,11 +174,16 @@ impl<'a> Section<'a> {
 
     /// A whole number of at least `least`.
     pub(crate) fn whole(&self, key: &'static str, least: u32) -> Result<Option<u32>, Fault> {
+        self.whole_within(key, least, u32::MAX)
+    }
+
+    /// A whole number of at least `least` and at most `most`.
+    pub(crate) fn whole_within(&self, key: &'static str, least: u32, most: u32) -> Result<Option<u32>, Fault> {
         let Some(item) = self.item(key) else { return Ok(None) };
         let value = item.as_integer().ok_or_else(|| self.wrong_type(key, item, "a whole number"))?;
         match u32::try_from(value) {
-            Ok(value) if value >= least => Ok(Some(value)),
-            _ => Err(self.out_of_range(key, value, format!("a whole number from {least} to {}", u32::MAX))),
+            Ok(value) if (least..=most).contains(&value) => Ok(Some(value)),
+            _ => Err(self.out_of_range(key, value, format!("a whole number from {least} to {most}"))),
         }
     }
 

@@ -44,6 +44,7 @@ impl Progress {
                 bar.set_message(format!("field {number} of {}", self.fields));
             }
             (Some(bar), Event::Done { .. }) => bar.set_position((self.done.fetch_add(1, Ordering::Relaxed) + 1) * STEPS),
+            (Some(bar), Event::Chance { share }) => bar.set_message(format!("laying particles at random, {:.0} %", 100.0 * share)),
             (Some(bar), Event::Sealing) => bar.set_message("writing the record"),
             _ => {}
         }

@@ -89,6 +89,7 @@ fn sizes(seen: &ObjectiveOutcome) -> Vec<Line> {
         lines.push(("agglomerates".into(), format!("{}, {}", word(seen, "agglomerates"), word(seen, "agglomerates_per_mm2"))));
         lines.push(("particle area in agglomerates".into(), word(seen, "agglomerate_fraction_pct")));
     }
+    lines.extend(by_chance(seen));
     lines
 }
 
@@ -102,6 +103,14 @@ fn at_most(seen: &ObjectiveOutcome, id: &str) -> Option<String> {
     let value = seen.value(id)?;
     let high = value.ends95[1]?;
     Some(format!("at most {} {} (95 %)", three_digits(high), value.unit))
+}
+
+/// What particles at random would show in agglomerates, and what 95 % of such lots would.
+fn by_chance(seen: &ObjectiveOutcome) -> Option<Line> {
+    let id = "agglomerate_fraction_by_chance_pct";
+    let [mean, low, high] = ["", "_low", "_high"].map(|end| number(seen, &format!("{id}{end}")).map(three_digits));
+    let envelope = low.zip(high).map_or_else(String::new, |(low, high)| format!(" ({low} … {high})"));
+    Some(("by chance alone".into(), format!("{} %{envelope}", mean?)))
 }
 
 /// What was found of the kinds that are left out; nothing where nothing was.

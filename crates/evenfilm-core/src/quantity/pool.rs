@@ -1,5 +1,6 @@
 //! Fields pooled, ready to be summed: what every quantity is a function of.
 
+use crate::chance::{ByChance, Chance};
 use crate::field::FieldResult;
 use crate::gaps::Gap;
 use crate::objects::Object;
@@ -102,6 +103,8 @@ pub struct Pool<'a> {
     pub(super) rejected: usize,
     pub(super) recipe: &'a Recipe,
     pub(super) view: View,
+    /// What chance alone would show; `None` where nobody asked, or it cannot be told.
+    pub(super) chance: Option<&'a ByChance>,
     pub(super) things: Vec<Thing>,
     /// Gaps that count; `None` where a field cannot tell bare from film.
     pub(super) bare: Option<Vec<Bare>>,
@@ -113,6 +116,12 @@ impl<'a> Pool<'a> {
     /// Pools the fields measured, without the rejected. They come from this number of `slides`; the recipe says what counts.
     pub fn new(fields: &'a [&'a FieldResult], slides: usize, rejected: usize, recipe: &'a Recipe) -> Self {
         Self::seen(fields, [slides, rejected], recipe, View::default())
+    }
+
+    /// The same with what chance alone would show; without it those quantities are not measured.
+    #[must_use]
+    pub fn beside_chance(self, chance: Option<&'a Chance>) -> Self {
+        Self { chance: chance.and_then(Chance::told), ..self }
     }
 
     /// The same fields, looked at in another way.
@@ -128,7 +137,7 @@ impl<'a> Pool<'a> {
         }
         let bare = fields.iter().enumerate().map(|(i, field)| bare_of(i, field, recipe, view)).collect::<Option<Vec<_>>>();
         let sizes = sized(things.iter().filter(|thing| thing.counted()));
-        Self { fields, slides, rejected, recipe, view, things, bare: bare.map(|bare| bare.concat()), sizes }
+        Self { fields, slides, rejected, recipe, view, chance: None, things, bare: bare.map(|bare| bare.concat()), sizes }
     }
 
     /// Relative standard uncertainty of the object model that the recipe states.

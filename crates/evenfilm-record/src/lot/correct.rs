@@ -1,18 +1,22 @@
 //! Corrections by hand, applied to what was measured: after dust, so that a person has the last word. Fields that overlap leave the numbers
 //! here too.
 
+use std::time::Instant;
+
 use evenfilm_core::batch::{self, LotResult};
+use evenfilm_core::chance::{self, Chance};
 use evenfilm_core::field::FieldResult;
 use evenfilm_core::place::{set_gap_kind, set_object_kind};
+use evenfilm_core::plane::{Stage, Watch};
 use evenfilm_core::quality::FlagId;
 
 use crate::corrections::{CORRECTIONS, Change};
 use crate::fault::Fault;
 use crate::folder::{Batch, Objective};
 
-use super::ByHand;
 use super::judge::basis;
 use super::overlapping::{Again, left_out};
+use super::{ByHand, Event, Job};
 
 /// The flag of a field that was rejected for a reason that is not the recipe's.
 pub(super) const STAYS: FlagId = FlagId::RejectedByHand;
@@ -27,6 +31,8 @@ pub(super) struct Numbers {
     pub(super) uncorrected: Option<LotResult>,
     /// Without any field that a person rejected, where some stay in the numbers that decide.
     pub(super) without_rejected: Option<LotResult>,
+    /// What could not be told, in words.
+    pub(super) notes: Vec<String>,
 }
 
 /// Changes kinds as the corrections say. Gives what was changed in each field.
@@ -59,14 +65,17 @@ fn rejected_by_hand(batch: &Batch, objective: &Objective) -> Vec<Option<bool>> {
     objective.fields.iter().map(line).collect()
 }
 
-/// Rejects fields and pools the others. `again` says which fields show the same place.
+/// Whose numbers are made, and who watches.
+type Parts<'a> = (&'a Batch, &'a Objective, &'a Job<'a>);
+
+/// Rejects fields and pools the others beside chance. `again` says which fields show the same place; the time that chance films took is added.
 pub(super) fn pool(
-    batch: &Batch,
-    objective: &Objective,
+    (batch, objective, job): Parts<'_>,
     fields: &mut [FieldResult],
     by_hand: &mut [ByHand],
     (again, uncorrected): (&[Again], Option<LotResult>),
-) -> Numbers {
+    simulate_s: &mut f64,
+) -> Result<Numbers, Fault> {
     let hand = rejected_by_hand(batch, objective);
     let name = |i: usize| batch.fields[objective.fields[i]].source.name.as_str();
     let out = left_out(again, hand.iter().map(|hand| *hand == Some(true)).collect(), &objective.recipe);
@@ -80,33 +89,46 @@ pub(super) fn pool(
             fields[i].flags.push(STAYS.flag(None, None));
         }
     }
+    let parts = (batch, objective, job);
     let gone: Vec<bool> = by_hand.iter().map(|hand| !hand.stays).collect();
-    let result = pooled(batch, objective, fields, &gone);
-    let per_field = if gone.contains(&true) {
-        pooled(batch, objective, fields, &vec![false; fields.len()]).per_field
-    } else {
-        result.per_field.clone()
-    };
-    let without_rejected = hand.contains(&Some(false)).then(|| {
+    let (result, chance) = beside_chance(parts, fields, &gone, simulate_s)?;
+    let per_field =
+        if gone.contains(&true) { pooled(parts, fields, &vec![false; fields.len()], None).per_field } else { result.per_field.clone() };
+    let without_rejected = if hand.contains(&Some(false)) {
         // What overlaps a field that is gone here stays.
         let hand: Vec<bool> = hand.iter().map(Option::is_some).collect();
         let out = left_out(again, hand.clone(), &objective.recipe);
         let gone: Vec<bool> = hand.iter().zip(out).map(|(hand, out)| *hand || out.is_some()).collect();
-        pooled(batch, objective, fields, &gone)
-    });
-    Numbers { result, per_field, uncorrected, without_rejected }
+        Some(beside_chance(parts, fields, &gone, simulate_s)?.0)
+    } else {
+        None
+    };
+    Ok(Numbers { result, per_field, uncorrected, without_rejected, notes: chance.why_missing().into_iter().collect() })
 }
 
 /// The numbers as they are without corrections by hand.
-pub(super) fn plain(batch: &Batch, objective: &Objective, fields: &[FieldResult], again: &[Again]) -> LotResult {
-    let gone: Vec<bool> = left_out(again, vec![false; fields.len()], &objective.recipe).iter().map(Option::is_some).collect();
-    pooled(batch, objective, fields, &gone)
+pub(super) fn plain(parts: Parts<'_>, fields: &[FieldResult], again: &[Again], simulate_s: &mut f64) -> Result<LotResult, Fault> {
+    let gone: Vec<bool> = left_out(again, vec![false; fields.len()], &parts.1.recipe).iter().map(Option::is_some).collect();
+    Ok(beside_chance(parts, fields, &gone, simulate_s)?.0)
+}
+
+/// The numbers of the fields that are not gone, beside chance; adds the time that its films took.
+fn beside_chance(parts: Parts<'_>, fields: &[FieldResult], gone: &[bool], simulate_s: &mut f64) -> Result<(LotResult, Chance), Fault> {
+    let (_, objective, job) = parts;
+    let start = Instant::now();
+    let tell = |_: Stage, share: f32| (job.tell)(Event::Chance { share });
+    let watch = Watch { cancel: job.cancel, tell: &tell };
+    let left: Vec<&FieldResult> = fields.iter().zip(gone).filter(|(_, gone)| !**gone).map(|(field, _)| field).collect();
+    // Nothing of it reads a picture: it only ends early where somebody asked for that.
+    let chance = chance::by_chance(&left, &objective.recipe, watch).map_err(|_| Fault::interrupted())?;
+    *simulate_s += start.elapsed().as_secs_f64();
+    Ok((pooled(parts, fields, gone, Some(&chance)), chance))
 }
 
 /// The numbers of the fields that are not gone.
-fn pooled(batch: &Batch, objective: &Objective, fields: &[FieldResult], gone: &[bool]) -> LotResult {
+fn pooled((batch, objective, _): Parts<'_>, fields: &[FieldResult], gone: &[bool], chance: Option<&Chance>) -> LotResult {
     let left: Vec<usize> = (0..fields.len()).filter(|&i| !gone[i]).collect();
     let slides: Vec<String> = left.iter().map(|&i| batch.fields[objective.fields[i]].slide.clone()).collect();
     let of = (&objective.recipe, &basis(batch, objective));
-    batch::lot(&left.iter().map(|&i| &fields[i]).collect::<Vec<_>>(), &slides, fields.len() - left.len(), of)
+    batch::lot(&left.iter().map(|&i| &fields[i]).collect::<Vec<_>>(), &slides, fields.len() - left.len(), of, chance)
 }

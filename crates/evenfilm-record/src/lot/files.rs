@@ -31,6 +31,7 @@ pub(super) fn seal(mut measured: Measured<'_>, job: &Job<'_>) -> Result<LotOutco
     let flags = flags_of(&measured);
     let mut records = records(&measured, job, &flags);
     let Measured { batch, staging, seen } = measured;
+    let notes = notes_of(batch, &seen);
     let mut finish = |bag: &mut Bag, revision: &Revision| {
         job.poll()?;
         for (table, rows) in &mut records {
@@ -40,7 +41,7 @@ pub(super) fn seal(mut measured: Measured<'_>, job: &Job<'_>) -> Result<LotOutco
             }
             put_table(bag, table, &rows.iter().collect::<Vec<_>>())?;
         }
-        Ok(bag_info(batch, job))
+        Ok(bag_info(batch, job, &notes))
     };
     let sealed = staging.seal(&mut finish)?;
     let mut objectives: Vec<ObjectiveOutcome> = batch.objectives.iter().zip(&seen).zip(flags).map(outcome).collect();
@@ -86,7 +87,7 @@ fn outcome(((objective, seen), flags): ((&Objective, &Seen), Vec<FieldFlag>)) ->
         fields: seen.result.per_field.len(),
         judgement: seen.judgement.clone(),
         flags,
-        notes: objective.notes.clone(),
+        notes: objective.notes.iter().chain(&seen.notes).cloned().collect(),
         timing: seen.timing,
     }
 }
@@ -312,7 +313,13 @@ pub(super) const fn scope(result: &LotResult) -> &'static str {
     if result.slides > 1 { "lot" } else { "slide" }
 }
 
-fn bag_info(batch: &Batch, job: &Job<'_>) -> Info {
+/// What a reader should know of the whole record: of its pictures, and of what could not be told.
+fn notes_of(batch: &Batch, seen: &[Seen]) -> Vec<String> {
+    let own = batch.objectives.iter().zip(seen).flat_map(|(objective, seen)| seen.notes.iter().map(|note| batch.named(objective, note)));
+    batch.notes().into_iter().chain(own).collect()
+}
+
+fn bag_info(batch: &Batch, job: &Job<'_>, notes: &[String]) -> Info {
     let mut lines = vec![
         ("Bag-Software-Agent", format!("evenfilm {}", job.program_version)),
         ("Bagging-Date", job.moment.date.clone()),
@@ -321,6 +328,6 @@ fn bag_info(batch: &Batch, job: &Job<'_>) -> Info {
         ("Evenfilm-Program-Version", job.program_version.to_owned()),
         ("Time-Source", job.moment.source.to_owned()),
     ];
-    lines.extend(batch.notes().into_iter().map(|note| ("Evenfilm-Note", note)));
+    lines.extend(notes.iter().map(|note| ("Evenfilm-Note", note.clone())));
     lines
 }

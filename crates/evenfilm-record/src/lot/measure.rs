@@ -177,13 +177,16 @@ impl Progress {
         self.films.clear();
         let (mut fields, kept): (Vec<FieldResult>, Vec<Kept>) = std::mem::take(&mut self.fields).into_values().unzip();
         let start = Instant::now();
-        let numbers = correct::pool(batch, objective, &mut fields, &mut by_hand, (&again, uncorrected));
+        let mut simulate_s = 0.0;
+        let parts = (batch, objective, job);
+        let numbers = correct::pool(parts, &mut fields, &mut by_hand, (&again, uncorrected), &mut simulate_s)?;
         let flags = flags_of_all((batch, objective), &fields, &by_hand);
-        self.timing.measure_s += start.elapsed().as_secs_f64();
-        let Numbers { result, per_field, uncorrected, without_rejected } = numbers;
+        self.timing.measure_s += start.elapsed().as_secs_f64() - simulate_s;
+        self.timing.simulate_s += simulate_s;
+        let Numbers { result, per_field, uncorrected, without_rejected, notes } = numbers;
         let judgement = judge::judge(batch, objective, (&result, &fields), job);
         let timing = std::mem::take(&mut self.timing);
-        Ok(Seen { fields, kept, by_hand, result, per_field, judgement, uncorrected, flags, without_rejected, timing })
+        Ok(Seen { fields, kept, by_hand, result, per_field, judgement, uncorrected, flags, without_rejected, notes, timing })
     }
 
     fn bench<'a>(
@@ -271,12 +274,15 @@ impl Progress {
         let again = overlapping::find(bench.batch, bench.objective, &fields, &kept);
         again.iter().for_each(|pair| pair.add_flag(&mut fields, |i| &bench.batch.fields[indices[i]].source.name));
         let corrected = !bench.batch.corrections.lines.is_empty();
-        let uncorrected = corrected.then(|| correct::plain(bench.batch, bench.objective, &fields, &again));
+        let mut simulate_s = 0.0;
+        let parts = (bench.batch, bench.objective, bench.job);
+        let uncorrected = if corrected { Some(correct::plain(parts, &fields, &again, &mut simulate_s)?) } else { None };
         let by_hand = correct::kinds(bench.batch, bench.objective, &mut fields)?;
         changed.extend(indices.iter().zip(&by_hand).filter(|(_, hand)| hand.changes_kinds()).map(|(i, _)| *i));
         let changed: Vec<usize> = changed.into_iter().collect();
         self.fields = indices.into_iter().zip(fields.into_iter().zip(kept)).collect();
-        self.timing.measure_s += start.elapsed().as_secs_f64();
+        self.timing.measure_s += start.elapsed().as_secs_f64() - simulate_s;
+        self.timing.simulate_s += simulate_s;
         let silent = |_: Stage, _: f32| {};
         let watch = Watch { cancel: bench.job.cancel, tell: &silent };
         let waited_s = for_each(bench.of(), &changed, bench.job, &mut |index, read| {
@@ -383,6 +389,7 @@ fn done(stage: Stage, share: f32) -> f32 {
         Stage::Join => 2.0,
         Stage::Refine => 3.0,
         Stage::Sum => 4.0,
+        Stage::Chance => 5.0,
     };
     ((before + share) / 5.0).clamp(0.0, 1.0)
 }

@@ -85,6 +85,7 @@ fn field(size: (u32, u32), discs: &[Disc], gaps: &[Disc]) -> FieldResult {
         film_od_cv_pct: None,
         calibration: Calibration { blur_px: 1.0, blur_edges: 0, core_ratio: 0.2, cores: 0 },
         fitness: Fitness::default(),
+        ground: Default::default(),
         flags: Vec::new(),
     }
 }
