@@ -1,5 +1,5 @@
 //! Makes the invented trial of `sample-images/`: three mixing settings, four lots each, two slides a lot, two fields a slide, with shared
-//! recipe and limits, and a ruling seen through the same objective. Rendered, not photographed; the same bytes every time.
+//! recipe and limits, a check slide with limits of its own, and a ruling seen through the same objective. Rendered, not photographed; the same bytes every time.
 //!
 //! `cargo run --release -p evenfilm-record --example sample_trial -- sample-images`
 
@@ -14,6 +14,11 @@ const TRIAL_SEED: u64 = 401;
 /// Spread of clumps and gaps between lots and between slides, as geometric standard deviations.
 const LOT_GSD: f64 = 1.18;
 const SLIDE_GSD: f64 = 1.12;
+
+/// Lot name of the check slide.
+const CHECK: &str = "CHECK-1";
+/// What the ruling says of the scale.
+const SCALE_U: &str = "um_per_px_u = 0.00002\n";
 
 /// One mixing setting, and what it does to the film.
 struct Setting {
@@ -70,6 +75,11 @@ fn main() -> Result<(), Fault> {
         let summary = write_phantom(&folder.join(&options.lot), &options)?;
         eprintln!("{} {} rpm: {summary:?}", options.lot, SETTINGS[setting].rpm);
     }
+    let check = folder.join(CHECK);
+    // No phantom writes limits, and none writes over what is not its own.
+    let _ = std::fs::remove_file(check.join("limits.toml"));
+    write_phantom(&check, &check_slide())?;
+    write(&check.join("limits.toml"), CHECK_LIMITS)?;
     write_ruling(&folder.join("ruling"), &ruling())?;
     write(&folder.join("recipe.toml"), RECIPE)?;
     write(&folder.join("limits.toml"), LIMITS)
@@ -78,6 +88,20 @@ fn main() -> Result<(), Fault> {
 fn write(path: &Path, text: &str) -> Result<(), Fault> {
     let text = format!("# part of an invented trial: {ORIGIN}\n{text}");
     std::fs::write(path, text).map_err(|err| Fault::work(format!("cannot write: {err}"), "check the folder").at(path))
+}
+
+/// The retained slide: singles and gaps that do not change, in two fields.
+fn check_slide() -> PhantomOptions {
+    let film = FilmSpec::film();
+    let clumps = Clumps { per_mm2: 250.0, constituents: 4.0, most: 60 };
+    PhantomOptions {
+        fields: 2,
+        film: FilmSpec { clumps, ..film },
+        lot: CHECK.into(),
+        sheet_top: "product = \"Retained slide 1\"\npurpose = \"check\"\noperator = \"R4\"\nbench = \"bench 2\"\n".into(),
+        sheet_microscope: SCALE_U.into(),
+        ..like_the_lots(PhantomOptions::new(PhantomKind::Film, TRIAL_SEED * 100 + 99))
+    }
 }
 
 /// A ruling of 10 µm, turned a little, through the objective and the light of the lots.
@@ -120,6 +144,7 @@ fn lot(number: u32, setting: &Setting) -> PhantomOptions {
         slide_gsd: SLIDE_GSD,
         lot: format!("TS-{:04}", 401 + number),
         sheet_top: sheet_top(number),
+        sheet_microscope: format!("{SCALE_U}check = \"{CHECK}\"\n"),
         sheet_tables: sheet_tables(setting),
         ..like_the_lots(PhantomOptions::new(PhantomKind::Film, TRIAL_SEED * 100 + u64::from(number)))
     }
@@ -190,7 +215,7 @@ edge_margin_mm = 5
 
 const RECIPE: &str = r#"name = "film"
 version = "1"
-locked = false
+locked = true
 
 [light]
 channel = "luminance"
@@ -227,6 +252,7 @@ min_constituents = 4
 [fields]
 reject = ["overlap"]
 scale_max_age_days = 365
+check_max_age_days = 7
 
 [chance]
 placements = 200
@@ -254,5 +280,27 @@ rule = "guarded"
 [[limit]]
 quantity = "largest_gap_um"
 max = 25
+rule = "simple"
+"#;
+
+const CHECK_LIMITS: &str = r#"product = "Retained slide 1"
+version = "1"
+
+[[limit]]
+quantity = "x50_0_um"
+min = 1.90
+max = 2.02
+rule = "simple"
+
+[[limit]]
+quantity = "uncovered_area_pct"
+min = 1.0
+max = 1.3
+rule = "simple"
+
+[[limit]]
+quantity = "film_od"
+min = 0.340
+max = 0.360
 rule = "simple"
 "#;

@@ -190,6 +190,7 @@ fn sheet(options: &PhantomOptions) -> String {
         options.sheet_tables.clone(),
         format!("[microscope]\nmode = \"{}\"\num_per_px = {:?}\nscale_source = \"{ORIGIN}\"\n", options.mode.word(), options.um_per_px),
         format!("numerical_aperture = {:?}\nwavelength_nm = {:?}\n", options.numerical_aperture, options.wavelength_nm),
+        options.sheet_microscope.clone(),
         format!("tone = \"linear\"\nblank = \"blank.{extension}\"\n"),
     ];
     if options.has_dark() {

@@ -122,6 +122,8 @@ pub struct PhantomOptions {
     pub lot: String,
     /// Further lines at the top of the sheet, TOML; none.
     pub sheet_top: String,
+    /// Further lines of `[microscope]`, TOML; none.
+    pub sheet_microscope: String,
     /// Further tables of the sheet, TOML, without `[microscope]`, `[[picture]]` and `[note]`; none.
     pub sheet_tables: String,
 }
@@ -151,6 +153,7 @@ impl PhantomOptions {
             slide_gsd: 1.0,
             lot: format!("phantom-{}-{seed}", kind.word()),
             sheet_top: String::new(),
+            sheet_microscope: String::new(),
             sheet_tables: String::new(),
         }
     }
