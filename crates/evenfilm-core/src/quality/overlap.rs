@@ -188,7 +188,7 @@ mod tests {
         let anywhere = |k: u64| [8000.0 * random.uniform(2 * k), 9000.0 * random.uniform(2 * k + 1)];
         let one = |i: u64| {
             let ([size, _], [a, b]) = (random.normals(3 * i + 1), random.normals(3 * i + 2));
-            let cloud = anywhere(1 << 40 | i % 60);
+            let cloud = anywhere((1 << 40) + i % 60);
             let at = if crowded { [cloud[0] + 150.0 * a, cloud[1] + 150.0 * b] } else { anywhere(i) };
             Point { at, size: 2.0 + 0.34 * size }
         };
@@ -198,11 +198,12 @@ mod tests {
     #[test]
     fn a_tenth_in_common_is_found_and_nothing_else() {
         let mut wrong = [0, 0, 0];
-        for i in 0..120u64 {
-            let film = film(i, i % 4 == 3);
+        for i in 0..120u16 {
+            let (seed, crowded) = (u64::from(i), i % 4 == 3);
+            let film = film(seed, crowded);
             // From all of it down to a tenth, to all sides.
-            let share = [1.0, 0.7, 0.4, 0.2, 0.1][i as usize % 5];
-            let along = Source::new(9, i).uniform(0);
+            let share = [1.0, 0.7, 0.4, 0.2, 0.1][usize::from(i) % 5];
+            let along = Source::new(9, seed).uniform(0);
             let shares = [libm::pow(share, along), libm::pow(share, 1.0 - along)];
             let shift = [4000.0 * (1.0 - shares[0]), 3000.0 * (1.0 - shares[1]) * if i % 2 == 0 { 1.0 } else { -1.0 }];
             let a = seen(&film, [0.0, 3000.0], 1);
@@ -211,7 +212,7 @@ mod tests {
                 Some(found) => wrong[1] += usize::from((0..2).any(|k| (found[k] - shift[k]).abs() > 0.5)),
                 None => wrong[0] += 1,
             }
-            let other = seen(&super::tests::film(1000 + i, i % 4 == 3), [0.0, 3000.0], 3);
+            let other = seen(&super::tests::film(1000 + seed, crowded), [0.0, 3000.0], 3);
             wrong[2] += usize::from(super::shift(&a, &other, SIZE_PX).is_some());
         }
         // Missed, misplaced, invented.
