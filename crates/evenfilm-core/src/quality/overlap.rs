@@ -11,11 +11,15 @@ use crate::objects::Object;
 use crate::recipe::Kind;
 
 /// Objects of a field that are looked at.
-const MOST_OBJECTS: usize = 240;
+const MOST_OBJECTS: usize = 200;
 /// Diameters of one object in two pictures agree to this.
 const SIZE: f64 = 0.04;
-/// Its places agree to this, px; shifts are first counted in squares of twice that.
+/// Its places agree to this, px.
 const PLACE_PX: f64 = 2.0;
+/// Shifts are first counted in squares of this side, px.
+const SIDE: f64 = 4.0;
+/// Pairs that must agree on a square for its shift to be tried.
+const LEAST_VOTES: usize = 3;
 /// Objects that must be found again.
 const LEAST_MATCHES: usize = 6;
 /// The share of those that should be.
@@ -84,23 +88,36 @@ fn points(field: &FieldResult) -> Vec<Point> {
 /// The shift between two fields, where they show one place.
 fn shift(a: &[Point], b: &[Point], size: (u32, u32)) -> Option<[f64; 2]> {
     let shifts = shifts(a, b);
-    let side = 2.0 * PLACE_PX;
-    #[expect(clippy::cast_possible_truncation, reason = "pictures are far smaller than 2³¹ squares across")]
-    let square = |s: &[f64; 2]| [(s[0] / side).floor() as i32, (s[1] / side).floor() as i32];
-    let mut squares: Vec<[i32; 2]> = shifts.iter().map(square).collect();
+    let mut squares = agreeing(&shifts);
     squares.sort_unstable();
-    let mut counts: Vec<([i32; 2], usize)> = squares.chunk_by(|a, b| a == b).map(|same| (same[0], same.len())).collect();
-    // A cluster may lie over the border of two squares: neighbours count too, but only those of squares that more than one pair voted for.
-    counts.retain(|(_, count)| *count >= 2);
+    let mut counts: Vec<([i32; 2], usize)> =
+        squares.chunk_by(|a, b| a == b).map(|same| (same[0], same.len())).filter(|(_, count)| *count >= LEAST_VOTES).collect();
     counts.sort_unstable_by_key(|(square, count)| (std::cmp::Reverse(*count), *square));
     counts.truncate(MOST_SHIFTS);
     counts.into_iter().find_map(|([x, y], _)| {
-        let middle = [x, y].map(|k| (f64::from(k) + 0.5) * side);
+        let middle = [x, y].map(|k| (f64::from(k) + 0.5) * SIDE);
+        // A cluster may lie over the border of its square.
         let near: Vec<[f64; 2]> =
-            shifts.iter().filter(|s| (s[0] - middle[0]).abs() <= side && (s[1] - middle[1]).abs() <= side).copied().collect();
+            shifts.iter().filter(|s| (s[0] - middle[0]).abs() <= SIDE && (s[1] - middle[1]).abs() <= SIDE).copied().collect();
         let guess = [0, 1].map(|k| crate::statistics::median(near.iter().map(|s| s[k]).collect()));
         is_one_place((a, b), guess, size, shifts.len()).then_some(guess)
     })
+}
+
+/// The squares of those shifts that may agree with others: a small table counts them under a number that few share by chance, which is
+/// faster than sorting all.
+fn agreeing(shifts: &[[f64; 2]]) -> Vec<[i32; 2]> {
+    const PLACES: usize = 1 << 14;
+    #[expect(clippy::cast_possible_truncation, reason = "pictures are far smaller than 2³¹ squares across")]
+    let square = |s: &[f64; 2]| s.map(|k| (k / SIDE + 0.5 * f64::from(1 << 24)) as i32 - (1 << 23));
+    let place = |[x, y]: [i32; 2]| (x.wrapping_mul(0x9E37).wrapping_add(y.wrapping_mul(0x3C6F)) & 0x3FFF).unsigned_abs() as usize;
+    let squares: Vec<[i32; 2]> = shifts.iter().map(square).collect();
+    let mut votes = vec![0u16; PLACES];
+    for at in &squares {
+        let vote = &mut votes[place(*at)];
+        *vote = vote.saturating_add(1);
+    }
+    squares.into_iter().filter(|at| usize::from(votes[place(*at)]) >= LEAST_VOTES).collect()
 }
 
 /// The shifts of all pairs of objects that are about as large.
