@@ -98,7 +98,7 @@ impl Seen {
     }
 
     fn flags(&self) -> Vec<&'static str> {
-        self.outcome.flags().map(|f| f.flag.id).collect()
+        self.outcome.flags().filter(|f| f.field.is_some()).map(|f| f.flag.id).collect()
     }
 
     /// Number of objects found, of any size.

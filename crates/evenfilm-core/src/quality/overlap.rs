@@ -11,11 +11,15 @@ use crate::objects::Object;
 use crate::recipe::Kind;
 
 /// Objects of a field that are looked at.
-const MOST_OBJECTS: usize = 240;
+const MOST_OBJECTS: usize = 200;
 /// Diameters of one object in two pictures agree to this.
 const SIZE: f64 = 0.04;
-/// Its places agree to this, px; shifts are first counted in squares of twice that.
+/// Its places agree to this, px.
 const PLACE_PX: f64 = 2.0;
+/// Shifts are first counted in squares of this side, px.
+const SIDE: f64 = 4.0;
+/// Pairs that must agree on a square for its shift to be tried.
+const LEAST_VOTES: usize = 3;
 /// Objects that must be found again.
 const LEAST_MATCHES: usize = 6;
 /// The share of those that should be.
@@ -84,23 +88,36 @@ fn points(field: &FieldResult) -> Vec<Point> {
 /// The shift between two fields, where they show one place.
 fn shift(a: &[Point], b: &[Point], size: (u32, u32)) -> Option<[f64; 2]> {
     let shifts = shifts(a, b);
-    let side = 2.0 * PLACE_PX;
-    #[expect(clippy::cast_possible_truncation, reason = "pictures are far smaller than 2³¹ squares across")]
-    let square = |s: &[f64; 2]| [(s[0] / side).floor() as i32, (s[1] / side).floor() as i32];
-    let mut squares: Vec<[i32; 2]> = shifts.iter().map(square).collect();
+    let mut squares = agreeing(&shifts);
     squares.sort_unstable();
-    let mut counts: Vec<([i32; 2], usize)> = squares.chunk_by(|a, b| a == b).map(|same| (same[0], same.len())).collect();
-    // A cluster may lie over the border of two squares: neighbours count too, but only those of squares that more than one pair voted for.
-    counts.retain(|(_, count)| *count >= 2);
+    let mut counts: Vec<([i32; 2], usize)> =
+        squares.chunk_by(|a, b| a == b).map(|same| (same[0], same.len())).filter(|(_, count)| *count >= LEAST_VOTES).collect();
     counts.sort_unstable_by_key(|(square, count)| (std::cmp::Reverse(*count), *square));
     counts.truncate(MOST_SHIFTS);
     counts.into_iter().find_map(|([x, y], _)| {
-        let middle = [x, y].map(|k| (f64::from(k) + 0.5) * side);
+        let middle = [x, y].map(|k| (f64::from(k) + 0.5) * SIDE);
+        // A cluster may lie over the border of its square.
         let near: Vec<[f64; 2]> =
-            shifts.iter().filter(|s| (s[0] - middle[0]).abs() <= side && (s[1] - middle[1]).abs() <= side).copied().collect();
+            shifts.iter().filter(|s| (s[0] - middle[0]).abs() <= SIDE && (s[1] - middle[1]).abs() <= SIDE).copied().collect();
         let guess = [0, 1].map(|k| crate::statistics::median(near.iter().map(|s| s[k]).collect()));
         is_one_place((a, b), guess, size, shifts.len()).then_some(guess)
     })
+}
+
+/// The squares of those shifts that may agree with others: a small table counts them under a number that few share by chance, which is
+/// faster than sorting all.
+fn agreeing(shifts: &[[f64; 2]]) -> Vec<[i32; 2]> {
+    const PLACES: usize = 1 << 14;
+    #[expect(clippy::cast_possible_truncation, reason = "pictures are far smaller than 2³¹ squares across")]
+    let square = |s: &[f64; 2]| s.map(|k| (k / SIDE + 0.5 * f64::from(1 << 24)) as i32 - (1 << 23));
+    let place = |[x, y]: [i32; 2]| (x.wrapping_mul(0x9E37).wrapping_add(y.wrapping_mul(0x3C6F)) & 0x3FFF).unsigned_abs() as usize;
+    let squares: Vec<[i32; 2]> = shifts.iter().map(square).collect();
+    let mut votes = vec![0u16; PLACES];
+    for at in &squares {
+        let vote = &mut votes[place(*at)];
+        *vote = vote.saturating_add(1);
+    }
+    squares.into_iter().filter(|at| usize::from(votes[place(*at)]) >= LEAST_VOTES).collect()
 }
 
 /// The shifts of all pairs of objects that are about as large.
@@ -188,7 +205,7 @@ mod tests {
         let anywhere = |k: u64| [8000.0 * random.uniform(2 * k), 9000.0 * random.uniform(2 * k + 1)];
         let one = |i: u64| {
             let ([size, _], [a, b]) = (random.normals(3 * i + 1), random.normals(3 * i + 2));
-            let cloud = anywhere(1 << 40 | i % 60);
+            let cloud = anywhere((1 << 40) + i % 60);
             let at = if crowded { [cloud[0] + 150.0 * a, cloud[1] + 150.0 * b] } else { anywhere(i) };
             Point { at, size: 2.0 + 0.34 * size }
         };
@@ -198,11 +215,12 @@ mod tests {
     #[test]
     fn a_tenth_in_common_is_found_and_nothing_else() {
         let mut wrong = [0, 0, 0];
-        for i in 0..120u64 {
-            let film = film(i, i % 4 == 3);
+        for i in 0..120u16 {
+            let (seed, crowded) = (u64::from(i), i % 4 == 3);
+            let film = film(seed, crowded);
             // From all of it down to a tenth, to all sides.
-            let share = [1.0, 0.7, 0.4, 0.2, 0.1][i as usize % 5];
-            let along = Source::new(9, i).uniform(0);
+            let share = [1.0, 0.7, 0.4, 0.2, 0.1][usize::from(i) % 5];
+            let along = Source::new(9, seed).uniform(0);
             let shares = [libm::pow(share, along), libm::pow(share, 1.0 - along)];
             let shift = [4000.0 * (1.0 - shares[0]), 3000.0 * (1.0 - shares[1]) * if i % 2 == 0 { 1.0 } else { -1.0 }];
             let a = seen(&film, [0.0, 3000.0], 1);
@@ -211,7 +229,7 @@ mod tests {
                 Some(found) => wrong[1] += usize::from((0..2).any(|k| (found[k] - shift[k]).abs() > 0.5)),
                 None => wrong[0] += 1,
             }
-            let other = seen(&super::tests::film(1000 + i, i % 4 == 3), [0.0, 3000.0], 3);
+            let other = seen(&super::tests::film(1000 + seed, crowded), [0.0, 3000.0], 3);
             wrong[2] += usize::from(super::shift(&a, &other, SIZE_PX).is_some());
         }
         // Missed, misplaced, invented.

@@ -312,7 +312,7 @@ fn what_only_the_siblings_of_a_field_tell() {
         wrong[4] += marked(&tilted).iter().filter(|ids| !ids.contains(&"blank_differs")).count();
         let dirty: Vec<Scene> = scenes
             .iter()
-            .map(|s| s.with_blank(|(y, x), c| if (y as f64 - 100.0).hypot(x as f64 - 150.0) < 12.0 { 0.1 * c } else { c }))
+            .map(|s| s.with_blank(|(y, x), c| if libm::hypot(y as f64 - 100.0, x as f64 - 150.0) < 12.0 { 0.1 * c } else { c }))
             .collect();
         wrong[5] += marked(&dirty).iter().filter(|ids| !ids.contains(&"blank_differs")).count();
         // A blank brighter than the fields' light is told by gaps that agree.

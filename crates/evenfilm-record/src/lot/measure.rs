@@ -82,6 +82,15 @@ struct Progress {
     copied: BTreeMap<PathBuf, (String, String)>,
 }
 
+/// What only the other fields of an objective or a person tell.
+struct Told {
+    by_hand: Vec<ByHand>,
+    /// Fields that show one place.
+    again: Vec<Again>,
+    /// The numbers without what a person changed, where the lot has corrections.
+    uncorrected: Option<LotResult>,
+}
+
 /// The film level that the other fields of a slide show.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Elsewhere {
@@ -172,7 +181,7 @@ impl Progress {
         let waiting = self.fields_with_film(&bench)?;
         self.fields_by_others(&bench, &waiting)?;
         self.archive_lamps(objective, [blank.as_ref(), dark.as_ref()])?;
-        let (mut by_hand, again, uncorrected) = self.name_by_others(&bench)?;
+        let Told { mut by_hand, again, uncorrected } = self.name_by_others(&bench)?;
 
         self.films.clear();
         let (mut fields, kept): (Vec<FieldResult>, Vec<Kept>) = std::mem::take(&mut self.fields).into_values().unzip();
@@ -265,14 +274,16 @@ impl Progress {
 
     /// Names what only other fields or a person can tell: what is dark at one place in all fields, and corrections by hand. Draws the
     /// overlays of the fields that change again. Gives what was corrected, which fields show one place, and the numbers without corrections.
-    fn name_by_others(&mut self, bench: &Bench<'_>) -> Result<(Vec<ByHand>, Vec<Again>, Option<LotResult>), Fault> {
+    fn name_by_others(&mut self, bench: &Bench<'_>) -> Result<Told, Fault> {
         let start = Instant::now();
         let (indices, (mut fields, kept)): (Vec<usize>, (Vec<FieldResult>, Vec<Kept>)) =
             std::mem::take(&mut self.fields).into_iter().unzip();
         let mut changed: BTreeSet<usize> = dust::mark(&mut fields).into_iter().map(|i| indices[i]).collect();
         siblings::mark(&mut fields);
         let again = overlapping::find(bench.batch, bench.objective, &fields, &kept);
-        again.iter().for_each(|pair| pair.add_flag(&mut fields, |i| &bench.batch.fields[indices[i]].source.name));
+        for pair in &again {
+            pair.add_flag(&mut fields, |i| &bench.batch.fields[indices[i]].source.name);
+        }
         let corrected = !bench.batch.corrections.lines.is_empty();
         let mut simulate_s = 0.0;
         let parts = (bench.batch, bench.objective, bench.job);
@@ -297,7 +308,7 @@ impl Progress {
             Ok(())
         })?;
         self.timing.read_s += waited_s;
-        Ok((by_hand, again, uncorrected))
+        Ok(Told { by_hand, again, uncorrected })
     }
 
     /// Writes the overlay of a field and copies its picture, while both are at hand.
