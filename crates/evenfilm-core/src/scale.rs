@@ -30,7 +30,7 @@ pub const LEAST_LINES: usize = 5;
 /// Largest angle between lines and the picture's sides, degrees.
 pub const LARGEST_ANGLE_DEG: f64 = 15.0;
 /// Fewest pixels from line to line; below, lines and sampling play into each other.
-pub const LEAST_PITCH_PX: f64 = 5.0;
+pub const LEAST_PITCH_PX: f64 = 6.0;
 /// Largest difference between the scales of both directions, relative.
 const LARGEST_DIFFERENCE: f64 = 0.01;
 /// Largest departure of two directions from a right angle, degrees.

@@ -1,3 +1,5 @@
+//! The chance film against closed forms, and what it must never do.
+
 use std::sync::atomic::AtomicBool;
 
 use super::*;

@@ -71,7 +71,7 @@ fn a_lot_becomes_a_record_and_a_summary_in_words() {
         "of objects ≥ 1.5 µm",
         " ± ",
         "uncovered area",
-        "between 2 fields; it speaks of this slide",
+        "from 2 fields and all that is known of edge and scale; of this slide, not of the lot",
         "out/phantom-film-1/r1",
         "gives no SPF",
     ] {
