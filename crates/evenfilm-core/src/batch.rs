@@ -4,6 +4,7 @@ use rayon::prelude::*;
 
 use crate::chance::Chance;
 use crate::field::FieldResult;
+use crate::quality::count;
 use crate::quantity::{Interval, Pool, QUANTITIES, index_of};
 use crate::recipe::Recipe;
 use crate::statistics::{half_width_95, mean_and_deviation, planning};
@@ -102,7 +103,7 @@ pub fn lot(
     for (q, decisive) in decisive.iter_mut().enumerate().filter(|(q, _)| !QUANTITIES[*q].interval.has_ends()) {
         *decisive = values[q].zip(half(q, basis.level())).map(|(value, half)| [value - half, value + half]);
     }
-    plan(&mut values, &ci95, &per_field, basis);
+    plan(&mut values, &ci95, &per_field, (fields, recipe, basis));
     let (units, slides) = (units.len(), nested.slides.len());
     LotResult { values, ci95, u95, ends95, decisive, budgets, per_field, units, slides }
 }
@@ -166,18 +167,20 @@ fn interval(units: &[Vec<Option<f64>>], q: usize) -> Option<f64> {
     half_width_95(&values)
 }
 
-/// What ASTM E562 says of the uncovered area, and Masuda & Gotoh of the number of objects: how near the lot came, and what it would take.
-fn plan(values: &mut [Option<f64>], ci95: &[Option<f64>], per_field: &[Vec<Option<f64>>], basis: &Basis) {
+/// What ASTM E562 says of the uncovered area: how near the lot came, and what it would take.
+fn plan(
+    values: &mut [Option<f64>],
+    ci95: &[Option<f64>],
+    per_field: &[Vec<Option<f64>>],
+    (fields, recipe, basis): (&[&FieldResult], &Recipe, &Basis),
+) {
     let at = |id: &str| index_of(id).unwrap_or_default();
     let area = at("uncovered_area_pct");
     let wanted = basis.wanted_relative_accuracy_pct;
     values[at("uncovered_area_ra_pct")] =
         values[area].zip(ci95[area]).filter(|(value, _)| *value > 0.0).map(|(value, ci)| 100.0 * ci / value);
-    let fields = per_field.iter().map(|f| f[area]).collect::<Option<Vec<f64>>>();
-    let spread = fields.as_deref().and_then(mean_and_deviation);
+    let areas = per_field.iter().map(|f| f[area]).collect::<Option<Vec<f64>>>();
+    let spread = areas.as_deref().and_then(mean_and_deviation);
     values[at("fields_needed")] = spread.and_then(|(mean, deviation)| planning::fields_needed(mean, deviation?, wanted?)).map(f64::from);
-    let spread = values[at("x50_3_um")].zip(values[at("x50_0_um")]).filter(|(volume, number)| volume > number);
-    // Hatch and Choate: x50,3 = x50,0 exp(3 s²).
-    let gsd = spread.map(|(volume, number)| libm::exp((libm::log(volume / number) / 3.0).sqrt()));
-    values[at("objects_needed")] = gsd.zip(wanted).map(|(gsd, wanted)| planning::objects_for_diameter(gsd, 3.0, wanted / 100.0).ceil());
+    values[at("objects_needed")] = wanted.and_then(|wanted| count::needed(fields, recipe, wanted / 100.0));
 }

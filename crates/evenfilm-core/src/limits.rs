@@ -3,7 +3,7 @@
 use crate::batch::LotResult;
 use crate::choices;
 use crate::quantity::{Interval, QUANTITIES, index_of};
-use crate::statistics::{conformity, normal_quantile};
+use crate::statistics::{conformity, normal_quantile, student_t_975};
 
 choices! {
     /// How a quantity is compared with its limit.
@@ -184,10 +184,13 @@ fn needed(limit: &Limit<'_>, q: usize, (value, [low, high]): (f64, [f64; 2]), lo
     let units = u32::try_from(lot.units).unwrap_or(u32::MAX).max(1);
     let systematic = lot.budgets.get(q).and_then(Option::as_ref).map_or(0.0, |budget| budget.systematic() * normal_quantile(0.975));
     let half = [value - low, high - value].map(|half| (half * half - systematic * systematic).max(0.0).sqrt());
+    let spread = lot.ci95.get(q).copied().flatten().filter(|&ci| units > 1 && by_spread(q, (value, high), ci, units));
+    let t = |n: u32| student_t_975(f64::from(n) - 1.0);
     let settles = |n: u32| {
         let ratio = f64::from(units) / f64::from(n);
-        // What was not found at all gets rarer with the area, what scatters with its root.
-        let shrink = if value == 0.0 { ratio } else { ratio.sqrt() };
+        // What was not found at all gets rarer with the area; what scatters, with its root, and better known where few units say how much.
+        let known = if spread.is_some() { t(n) / t(units) } else { 1.0 };
+        let shrink = if value == 0.0 { ratio } else { known * ratio.sqrt() };
         let [down, up] = half.map(|half| (half * half * shrink * shrink + systematic * systematic).sqrt());
         (limit.holds(value - down) && limit.holds(value + up)) || limit.is_beyond(value - down, value + up)
     };
@@ -196,6 +199,17 @@ fn needed(limit: &Limit<'_>, q: usize, (value, [low, high]): (f64, [f64; 2]), lo
         Some(n) => Needed::Fields(n - units),
         None => Needed::More,
     }
+}
+
+/// Whether an interval is as wide as it is because units differ, rather than because events are few.
+fn by_spread(q: usize, (value, high): (f64, f64), ci95: f64, units: u32) -> bool {
+    if !matches!(QUANTITIES[q].interval, Interval::Rare(_)) || value <= 0.0 {
+        return true;
+    }
+    // The end that [`crate::interval::rare`] has from the spread.
+    let half = ci95 / value;
+    let wider = normal_quantile(0.975) * half / student_t_975(f64::from(units) - 1.0);
+    value * (1.0 + half + half * wider) >= 0.9 * high
 }
 
 /// What a lot is told: outside where one quantity is, else undecided where one is; provisional whatever came of it where it does not rest on
@@ -232,6 +246,7 @@ mod tests {
         let n = QUANTITIES.len();
         let mut lot = LotResult {
             values: vec![None; n],
+            ci95: vec![None; n],
             u95: vec![None; n],
             decisive: vec![None; n],
             budgets: vec![None; n],
@@ -306,9 +321,14 @@ mod tests {
 
     #[test]
     fn how_many_more() {
-        // Half width 0.5 on 2 slides, 0.25 from the limit: four times as many, by the root.
+        // Half width 0.5, a quarter from the limit, without a spread: four times as many, by the root.
         let decision = decide(&max("x50_0_um", 5.0, Rule::Guarded), &lot("x50_0_um", 4.75, Some(0.5)), Circumstances::default());
         assert_eq!(decision.needed, Some(Needed::Slides(6)));
+        // From a spread between two slides: three are enough, since t falls from 12.71 to 4.30 (0.5 × 4.30 ÷ 12.71 × √(2/3) = 0.138).
+        let mut spread = lot("x50_0_um", 4.75, Some(0.5));
+        spread.ci95[index_of("x50_0_um").unwrap()] = Some(0.5);
+        let decision = decide(&max("x50_0_um", 5.0, Rule::Guarded), &spread, Circumstances::default());
+        assert_eq!(decision.needed, Some(Needed::Slides(1)));
         let mut one_slide = lot("x50_0_um", 4.75, Some(0.5));
         (one_slide.slides, one_slide.units) = (1, 4);
         let decision = decide(&max("x50_0_um", 5.0, Rule::Guarded), &one_slide, Circumstances::default());

@@ -289,13 +289,13 @@ version = "1"
 [[limit]]
 quantity = "x50_0_um"
 min = 1.90
-max = 2.02
+max = 2.06
 rule = "simple"
 
 [[limit]]
 quantity = "uncovered_area_pct"
-min = 1.0
-max = 1.3
+min = 0.45
+max = 0.65
 rule = "simple"
 
 [[limit]]

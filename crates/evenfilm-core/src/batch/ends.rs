@@ -25,7 +25,9 @@ pub(super) fn at(
             Interval::None | Interval::BetweenFields | Interval::Largest => None,
         }?;
         let systematic = budgets[q].as_ref().map_or(0.0, Budget::systematic);
-        Some(widened(ends, value, normal_quantile(0.5 + level / 2.0) * systematic))
+        let [low, high] = widened(ends, value, normal_quantile(0.5 + level / 2.0) * systematic);
+        // No share is more than the whole.
+        Some([low, if QUANTITIES[q].unit == "%" { high.min(100.0).max(value) } else { high }])
     };
     (0..QUANTITIES.len()).map(ends).collect()
 }
