@@ -134,7 +134,9 @@ impl Nested<'_> {
     fn numbers(&self) -> Vec<usize> {
         let mut numbers = vec![0; self.per_field.len()];
         for (number, slide) in self.slides.iter().enumerate() {
-            slide.iter().for_each(|&i| numbers[i] = number);
+            for &i in slide {
+                numbers[i] = number;
+            }
         }
         numbers
     }

@@ -103,8 +103,8 @@ quantities! {
     "fields" "" "" None OURS, "fields measured, without the rejected", |p| Some(p.fields.len() as f64);
     "fields_rejected" "" "" None OURS, "fields rejected", |p| Some(p.rejected as f64);
     "objects" "" "n" None OURS, "objects of at least size_from_um counted", |p| Some(p.counted().count() as f64);
-    "size_from_um" "µm" "" None OURS, "smallest object diameter counted: the largest of 6 px, 2 × 0.61 λ/NA and the recipe's value", |p| p.from_um(0);
-    "gap_from_um" "µm" "" None OURS, "smallest gap diameter counted: the largest of 6 px, 2 × 0.61 λ/NA and the recipe's value", |p| p.from_um(1);
+    "size_from_um" "µm" "" None OURS, "smallest object diameter counted: the largest of 6 px, 2 × 0.61 λ/NA and the recipe's value", |p| p.smallest_um(0);
+    "gap_from_um" "µm" "" None OURS, "smallest gap diameter counted: the largest of 6 px, 2 × 0.61 λ/NA and the recipe's value", |p| p.smallest_um(1);
     "field_area_mm2" "mm²" "" None OURS, "total area measured", |p| Some(p.area_um2() * 1e-6);
     "x10_0_um" "µm" "x10,0" BetweenFields ISO_9276_1, "diameter below which 10 % of the objects lie, by number", |p| sizes::quantile(&p.sizes, 0, 0.1), |p| counting::quantile(&p.sizes, 0, 0.1);
     "x50_0_um" "µm" "x50,0" BetweenFields ISO_9276_1, "median diameter of the objects, by number", |p| sizes::quantile(&p.sizes, 0, 0.5), |p| counting::quantile(&p.sizes, 0, 0.5);
@@ -134,7 +134,7 @@ quantities! {
     "gaps" "" "" None OURS, "gaps of at least gap_from_um counted", |p| Some(p.bare.as_ref()?.len() as f64);
     "gaps_per_mm2" "mm⁻²" "" Rare = Gaps OURS, "gaps counted ÷ area measured", gap_density;
     "largest_gap_um" "µm" "" Largest OURS, "diameter of the largest circle that fits inside a gap and the frame; 0 where no gap was found", largest_gap;
-    "unsharp_objects" "" "" None OURS, "objects counted whose edge is wider than 1.5 times what aperture and wavelength allow", unsharp_objects;
+    "unsharp_objects" "" "" None OURS, "objects counted whose edge is wider than 1.5 times what aperture and wavelength allow", |p| Some(unsharp_objects(p));
     "left_out_objects" "" "" None OURS, "objects of the kinds left out", |p| Some(p.left_out(None).count() as f64);
     "left_out_area_pct" "%" "" BetweenFields OURS, "area of the kinds left out ÷ field area: what they would add to the particle area", |p| left_out_area(p, None);
     "left_out_hollow_objects" "" "" None OURS, "bubbles and droplets found", |p| Some(p.left_out(Some(Kind::Hollow)).count() as f64);
@@ -180,10 +180,10 @@ fn constituents_of(pool: &Pool<'_>) -> Vec<Sized> {
     sizes
 }
 
-fn unsharp_objects(pool: &Pool<'_>) -> Option<f64> {
+fn unsharp_objects(pool: &Pool<'_>) -> f64 {
     let counted = pool.with_objects().filter(|(thing, _)| thing.counted());
     let unsharp = counted.filter(|(thing, object)| sharpness::is_unsharp(pool.fields[thing.field], object, pool.recipe) == Some(true));
-    Some(unsharp.count() as f64)
+    unsharp.count() as f64
 }
 
 fn agglomerate_density(pool: &Pool<'_>) -> Option<f64> {

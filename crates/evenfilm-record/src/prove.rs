@@ -11,7 +11,8 @@ use serde_json::Value;
 use crate::fault::Fault;
 use crate::folder::{self, Options};
 use crate::lot::{self, Job, ObjectiveOutcome};
-use crate::phantom_files::write_phantom;
+use crate::phantom_files::{PhantomOptions, RulingOptions, write_phantom, write_ruling};
+use crate::ruling::{Pitch, measure_ruling};
 use crate::time::Moment;
 
 mod cases;
@@ -59,11 +60,24 @@ pub fn run(program_version: &str, cancel: &AtomicBool, tell: &(dyn Fn(&str, usiz
     let cases = cases();
     let mut checks = Vec::new();
     for (i, case) in cases.iter().enumerate() {
-        tell(case.id, i + 1, cases.len());
+        tell(case.id, i + 1, cases.len() + 1);
         let job = Job { out: &scratch.path().join("records"), moment: &moment, program_version, cancel, tell: &|_| () };
         checks.extend(check(case, &scratch.path().join(case.id), &job)?);
     }
+    tell("ruling", cases.len() + 1, cases.len() + 1);
+    checks.push(scale(&scratch.path().join("ruling"))?);
     Ok(checks)
+}
+
+/// Renders a ruling and measures the scale.
+fn scale(folder: &Path) -> Result<Check, Fault> {
+    let options = RulingOptions::new(20_260_304);
+    let options = RulingOptions { picture: PhantomOptions { fields: 1, ..options.picture }, ..options };
+    write_ruling(folder, &options)?;
+    let ruled = measure_ruling(&folder.join("ruling.tif"), Pitch { um: options.ruling.pitch_um, u_um: 0.0 });
+    let expected = options.picture.um_per_px;
+    let found = ruled.ok().map(|ruled| ruled.scale.um_per_px);
+    Ok(Check { id: "ruling.um_per_px".into(), expected, found, allowed: 0.0005 * expected, unit: "µm", known: "" })
 }
 
 /// Renders and measures one case.
@@ -121,7 +135,7 @@ mod tests {
     #[test]
     fn a_wrong_number_fails() {
         let check = Check { id: "x".into(), expected: 10.0, found: Some(10.2), allowed: 0.1, unit: "µm", known: "" };
-        assert!(!check.ok() && Check { allowed: 0.2000001, ..check.clone() }.ok());
+        assert!(!check.ok() && Check { allowed: 0.200_000_1, ..check.clone() }.ok());
         assert!(!Check { found: None, ..check.clone() }.ok() && !Check { found: Some(f64::NAN), ..check.clone() }.ok());
         assert!(!Check { expected: f64::NAN, ..check }.ok());
     }

@@ -60,7 +60,10 @@ fn print_words(out: &mut impl Write, checks: &[Check]) -> io::Result<()> {
     for check in checks {
         let found = check.found.map_or_else(|| "none".into(), three_digits);
         let verdict = if check.ok() { "ok" } else { "FAILED" };
-        let [expected, allowed] = [check.expected, check.allowed].map(three_digits);
+        let allowed = three_digits(check.allowed);
+        // A scale is known to more than three digits.
+        let exact = |value: f64| if check.allowed < 2e-3 * check.expected { format!("{value:.6}") } else { three_digits(value) };
+        let (expected, found) = (exact(check.expected), check.found.map_or(found, exact));
         writeln!(out, "  {:<44}{expected:>12}{found:>12}{allowed:>12} {:<5} {verdict}", check.id, check.unit)?;
         if !check.known.is_empty() {
             writeln!(out, "      expected with its known bias: {}", check.known)?;

@@ -154,6 +154,7 @@ impl Budget {
 }
 
 /// How far fields and slides differ.
+#[derive(Clone, Copy)]
 struct Spread {
     /// Standard error of the mean of the units: slide means where there are several slides, else fields.
     u: f64,
@@ -215,9 +216,10 @@ mod tests {
         let share = |c| budget.components.iter().find(|(found, _)| *found == c).map(|(_, u)| budget.share_pct(*u).unwrap()).unwrap();
         close(budget.combined.u, 5.0);
         // 25 = 5 slides + 3 fields + 1 counting + 16 edge.
-        [(Component::Slides, 20.0), (Component::Fields, 12.0), (Component::Counting, 4.0), (Component::Edge, 64.0)]
-            .iter()
-            .for_each(|(c, pct)| close(share(*c), *pct));
+        for (component, pct) in [(Component::Slides, 20.0), (Component::Fields, 12.0), (Component::Counting, 4.0), (Component::Edge, 64.0)]
+        {
+            close(share(component), pct);
+        }
         close(budget.systematic(), 4.0);
         // Welch–Satterthwaite: 625 / (81 / 1).
         close(budget.combined.dof, 625.0 / 81.0);

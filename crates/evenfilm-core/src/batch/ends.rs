@@ -52,8 +52,11 @@ mod tests {
 
     #[test]
     fn what_does_not_shrink_moves_both_ends() {
-        assert_eq!(widened([7.0, 14.0], 10.0, 4.0), [5.0, 10.0 + 32f64.sqrt()]);
-        assert_eq!(widened([0.0, 3.0], 0.0, 0.0), [0.0, 3.0]);
-        assert_eq!(widened([0.1, 3.0], 0.2, 5.0)[0], 0.0);
+        for (ends, value, half, expected) in
+            [([7.0, 14.0], 10.0, 4.0, [5.0, 10.0 + 32f64.sqrt()]), ([0.0, 3.0], 0.0, 0.0, [0.0, 3.0]), ([0.1, 3.2], 0.2, 4.0, [0.0, 5.2])]
+        {
+            let found = widened(ends, value, half);
+            assert!(found.iter().zip(expected).all(|(found, expected)| (found - expected).abs() < 1e-12), "{found:?} {expected:?}");
+        }
     }
 }

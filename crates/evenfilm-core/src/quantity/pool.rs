@@ -146,7 +146,7 @@ impl<'a> Pool<'a> {
     }
 
     /// Smallest diameter counted in any field, µm: 0 objects, 1 gaps; the largest where fields differ.
-    pub(super) fn from_um(&self, of: usize) -> Option<f64> {
+    pub(super) fn smallest_um(&self, of: usize) -> Option<f64> {
         self.largest(|f| Some(self.view.counted_from(f, self.recipe)[of]))
     }
 

@@ -78,8 +78,8 @@ fn bare([area, largest]: [f64; 2]) -> Vec<Expects> {
 }
 
 /// One field of 0.77 megapixels and how it is seen, the same for all cases unless they say otherwise.
-fn one(id: &'static str, film: FilmSpec, expects: Vec<Expects>) -> Case {
-    let options = PhantomOptions { fields: 1, size: (1024, 752), film, ..PhantomOptions::new(PhantomKind::Film, 20_260_304) };
+fn one(id: &'static str, film: &FilmSpec, expects: Vec<Expects>) -> Case {
+    let options = PhantomOptions { fields: 1, size: (1024, 752), film: *film, ..PhantomOptions::new(PhantomKind::Film, 20_260_304) };
     Case { id, options, expects }
 }
 
@@ -116,17 +116,17 @@ pub fn cases() -> Vec<Case> {
 
 /// Sizes in pixels and in widths of the lens's resolution (0.516 µm). 0.25 µm a pixel is two pixels a resolution width.
 fn by_size() -> Vec<Case> {
-    let wide = |id, px: f64, allowed| one(id, discs(0.25 * px, 0.05), sizes(allowed));
+    let wide = |id, px: f64, allowed| one(id, &discs(0.25 * px, 0.05), sizes(allowed));
     // Fine pixels: three resolution widths, ten pixels across and more.
     let fine = |id, um: f64, allowed| {
-        seen(one(id, discs(um, 0.05), sizes(allowed)), |o| {
+        seen(one(id, &discs(um, 0.05), sizes(allowed)), |o| {
             o.um_per_px = 0.1;
             o.size = (1536, 1152);
         })
     };
     // A slow lens: coarse pixels behind an aperture of 0.25.
     let slow = |id, um: f64, allowed| {
-        seen(one(id, FilmSpec { clear_um: 4.0, ..discs(um, 0.05) }, sizes(allowed)), |o| {
+        seen(one(id, &FilmSpec { clear_um: 4.0, ..discs(um, 0.05) }, sizes(allowed)), |o| {
             o.um_per_px = 0.65;
             o.numerical_aperture = 0.25;
         })
@@ -145,9 +145,9 @@ fn by_size() -> Vec<Case> {
 fn by_density_and_contrast() -> Vec<Case> {
     let counted = Expects { truth: Truth::Counted, ..expects("objects", &[], Percent(1.0)) };
     let found = || vec![counted.clone(), expects("x50_0_um", MEDIAN, Percent(1.0))];
-    let dense = |id, cover| one(id, FilmSpec { clear_um: 1.2, ..discs(2.5, cover) }, found());
-    let faint = |id, od, allowed: [f64; 3]| one(id, FilmSpec { particle_od: od, ..discs(3.0, 0.05) }, sizes(allowed));
-    let noisy = |id, full_well_e: f64, allowed: [f64; 3]| seen(one(id, discs(3.0, 0.05), sizes(allowed)), |o| o.full_well_e = full_well_e);
+    let dense = |id, cover| one(id, &FilmSpec { clear_um: 1.2, ..discs(2.5, cover) }, found());
+    let faint = |id, od, allowed: [f64; 3]| one(id, &FilmSpec { particle_od: od, ..discs(3.0, 0.05) }, sizes(allowed));
+    let noisy = |id, full_well_e: f64, allowed: [f64; 3]| seen(one(id, &discs(3.0, 0.05), sizes(allowed)), |o| o.full_well_e = full_well_e);
     vec![
         dense("density-1-pct", 0.01),
         dense("density-10-pct", 0.10),
@@ -160,7 +160,7 @@ fn by_density_and_contrast() -> Vec<Case> {
 }
 
 fn by_light() -> Vec<Case> {
-    let film = |id, expects| one(id, gaps(0.35), expects);
+    let film = |id, expects| one(id, &gaps(0.35), expects);
     let both = || [bare([0.7, 2.0]), vec![expects("x50_0_um", MEDIAN, Percent(1.0))]].concat();
     vec![
         seen(film("light-even", both()), |o| o.lamp = Lamp { tilt_pct: 0.0, tilt_deg: 0.0, vignette_pct: 0.0 }),
@@ -173,10 +173,10 @@ fn by_light() -> Vec<Case> {
 }
 
 fn of_bare() -> Vec<Case> {
-    let hazy = |id, od, allowed| one(id, gaps(od), bare(allowed));
+    let hazy = |id, od, allowed| one(id, &gaps(od), bare(allowed));
     let hole = |id, pct| {
         let film = FilmSpec { hole_pct: pct, gaps: Population { per_mm2: 0.0, ..FilmSpec::film().gaps }, ..gaps(0.35) };
-        one(id, film, vec![expects("uncovered_area_pct", &["uncovered_area_pct"], Percent(1.0))])
+        one(id, &film, vec![expects("uncovered_area_pct", &["uncovered_area_pct"], Percent(1.0))])
     };
     vec![hazy("bare-od-0.1", 0.1, [0.7, 2.0]), hazy("bare-od-1", 1.0, [0.7, 2.0]), hole("hole-10-pct", 10.0), hole("hole-60-pct", 60.0)]
 }
@@ -184,16 +184,16 @@ fn of_bare() -> Vec<Case> {
 /// Clumps, and what the edge rule does not hold for: its bias is known, and these checks say whether this installation has the same.
 fn beyond() -> Vec<Case> {
     let fraction = expects("agglomerate_fraction_pct", &["agglomerate_fraction_pct"], Points(2.0));
-    let clumps = one("clumps", FilmSpec::film(), vec![fraction, expects("particle_area_pct", &["particle_area_pct"], Percent(3.0))]);
+    let clumps = one("clumps", &FilmSpec::film(), vec![fraction, expects("particle_area_pct", &["particle_area_pct"], Percent(3.0))]);
     let biased = |bias_pct, known, allowed| Expects { bias_pct, known, ..expects("x50_0_um", MEDIAN, Percent(allowed)) };
     let spheres = FilmSpec { particle: Particle::Absorbing, ..discs(5.0, 0.05) };
-    let spheres = one("spheres-5-um", spheres, vec![biased(-6.0, "absorbing spheres fade towards their edge", 2.0)]);
+    let spheres = one("spheres-5-um", &spheres, vec![biased(-6.0, "absorbing spheres fade towards their edge", 2.0)]);
     let depth = FilmSpec { depth_um: 3.0, ..discs(5.0, 0.03) };
-    let depth = one("defocus-3-um", depth, vec![biased(-0.3, "particles up to 3 µm out of focus", 2.0)]);
+    let depth = one("defocus-3-um", &depth, vec![biased(-0.3, "particles up to 3 µm out of focus", 2.0)]);
     let refracting = FilmSpec { particle: Particle::Refracting { relative_index: 4.0 / 3.0 }, ..discs(5.0, 0.03) };
     let named = Expects {
         known: "clear spheres that refract look like bubbles, and are named so",
         ..expects("left_out_objects", &["objects"], Percent(10.0))
     };
-    vec![clumps, spheres, depth, one("refracting-5-um", refracting, vec![named])]
+    vec![clumps, spheres, depth, one("refracting-5-um", &refracting, vec![named])]
 }
