@@ -238,7 +238,6 @@ fn planted_faults_are_found_and_good_fields_have_none() {
             .filter(|(_, _, result)| !ids(result).contains(&fault.word()))
             .map(|(i, mode, result)| (i, mode, result.flags.iter().map(|f| (f.id, f.value)).collect::<Vec<_>>(), result.fitness))
             .collect();
-        println!("{}: {} of {} missed", fault.word(), missed.len(), planted.len());
         if planted.len() < 8 || missed.len() * 20 > planted.len() {
             poor.push(format!("{}: {} of {} {missed:?}", fault.word(), missed.len(), planted.len()));
         }
@@ -257,7 +256,6 @@ fn a_film_of_hollow_things_and_a_field_without_film() {
     let depth = PhantomSpec { film: FilmSpec { depth_um: 3.0, ..FilmSpec::film() }, size: (400, 300), ..good(4) };
     let result = Scene::of(&depth).measured(None);
     let unsharp = result.objects.iter().filter_map(|o| sharpness::is_unsharp(&result, o, &Recipe::default())).collect::<Vec<_>>();
-    println!("depth: {} of {} unsharp, {:?}", unsharp.iter().filter(|u| **u).count(), unsharp.len(), result.flags);
     assert!(unsharp.iter().any(|u| *u) && unsharp.iter().any(|u| !*u), "some lie in focus, some do not");
 }
 
@@ -323,7 +321,6 @@ fn what_only_the_siblings_of_a_field_tell() {
         }
     }
     assert!(bright[0] >= 3 && bright[1] == 0, "{bright:?}");
-    println!("{wrong:?}");
     assert!(wrong[0] <= 1 && wrong[1..].iter().all(|w| *w <= 2), "{wrong:?}");
     // The same place again, and parts of it, are found; other places are not.
     let mut overlapping = [0, 0];
@@ -347,6 +344,5 @@ fn what_only_the_siblings_of_a_field_tell() {
             }
         }
     }
-    println!("{overlapping:?}");
     assert!(overlapping[1] >= 20 && overlapping[0] * 20 >= overlapping[1] * 19, "{overlapping:?}");
 }
