@@ -47,6 +47,8 @@ pub struct LotResult {
     pub decisive: Vec<Option<[f64; 2]>>,
     /// What the uncertainties are made of.
     pub budgets: Vec<Option<Budget>>,
+    /// Standard uncertainties of what does not shrink with more slides or fields; 0 where nothing of the kind is known.
+    pub systematic: Vec<f64>,
     /// Values of each field alone, in the order of the fields.
     pub per_field: Vec<Vec<Option<f64>>>,
     /// What the intervals rest on: slide means where there are several slides, else fields.
@@ -76,28 +78,25 @@ pub fn lot(
     let slides = by_slide(slides);
     let pool = Pool::new(fields, slides.len(), rejected, recipe).beside_chance(chance);
     let of_field = |f: &&FieldResult| values_of(&Pool::new(&[*f], 1, 0, recipe));
-    // One field that is all there is has been pooled already, and no spread goes beside what is known of edge and scale.
-    let ((mut values, views), per_field) = if fields.len() == 1 && rejected == 0 && chance.is_none() {
-        let values = values_of(&pool);
-        ((values.clone(), None), vec![values])
-    } else {
-        rayon::join(
-            || rayon::join(|| values_of(&pool), || Some(budget::Views::of(&pool, basis))),
-            || fields.par_iter().map(of_field).collect(),
-        )
-    };
+    let ((mut values, views), per_field): (_, Vec<Vec<Option<f64>>>) =
+        rayon::join(|| rayon::join(|| values_of(&pool), || budget::Views::of(&pool, basis)), || fields.par_iter().map(of_field).collect());
+    let parts: Vec<Vec<(Component, f64)>> =
+        values.iter().enumerate().map(|(q, value)| value.map_or_else(Vec::new, |value| views.systematic(q, value))).collect();
+    let systematic: Vec<f64> = parts.iter().map(|parts| parts.iter().map(|(_, u)| u * u).sum::<f64>().sqrt()).collect();
     let nested = Nested { per_field: &per_field, slides };
     let units = nested.units();
     let ci95: Vec<Option<f64>> = (0..QUANTITIES.len()).map(|q| interval(&units, q)).collect();
-    let budget = |q: usize| Budget::of(q, &pool, (&values, views.as_ref()?), &nested);
+    let budget = |q: usize| values[q].and_then(|_| Budget::of(q, &pool, &parts[q], &nested));
     let budgets: Vec<Option<Budget>> = (0..QUANTITIES.len()).into_par_iter().map(budget).collect();
     let half = |q: usize, level: f64| {
         let spread = units.iter().map(|u| u[q]).collect::<Option<Vec<f64>>>().and_then(|units| budget::half_width(&units, level));
-        budgets[q].as_ref().map(|budget| budget.half_width(level).max(spread.unwrap_or(0.0)))
+        let half = budgets[q].as_ref().map(|budget| budget.half_width(level).max(spread.unwrap_or(0.0)));
+        // Nothing is known exactly: fields that all say the same have not said how sure that is.
+        half.filter(|half| *half > 0.0)
     };
     let u95 = (0..QUANTITIES.len()).map(|q| if QUANTITIES[q].interval.has_ends() { None } else { half(q, 0.95) }).collect();
     let numbers = nested.numbers();
-    let ends = |level: f64| ends::at(&pool, (&values, &budgets), (&numbers, level));
+    let ends = |level: f64| ends::at(&pool, (&values, &systematic), (&numbers, level));
     let ends95 = ends(0.95);
     let mut decisive = if basis.two_looks { ends(basis.level()) } else { ends95.clone() };
     for (q, decisive) in decisive.iter_mut().enumerate().filter(|(q, _)| !QUANTITIES[*q].interval.has_ends()) {
@@ -105,7 +104,7 @@ pub fn lot(
     }
     plan(&mut values, &ci95, &per_field, (fields, recipe, basis));
     let (units, slides) = (units.len(), nested.slides.len());
-    LotResult { values, ci95, u95, ends95, decisive, budgets, per_field, units, slides }
+    LotResult { values, ci95, u95, ends95, decisive, budgets, systematic, per_field, units, slides }
 }
 
 /// Places of the fields of each slide, in the order in which slides first occur.

@@ -132,7 +132,10 @@ pub fn decide(limit: &Limit<'_>, lot: &LotResult, circumstances: Circumstances) 
         return of_largest(limit, value, lot, of);
     }
     let mut decision = match (limit.rule, interval) {
-        (Rule::Simple, _) => of(if limit.holds(value) { Outcome::Within } else { Outcome::Outside }, Why::Value),
+        (Rule::Simple, _) => {
+            let outcome = if limit.holds(value) { Outcome::Within } else { Outcome::Outside };
+            Decision { interval: None, ..of(outcome, Why::Value) }
+        }
         (Rule::Guarded, None) => of(Outcome::Undecided, Why::NoInterval),
         (Rule::Guarded, Some([low, high])) if limit.holds(low) && limit.holds(high) => of(Outcome::Within, Why::Whole),
         (Rule::Guarded, Some([low, high])) if limit.is_beyond(low, high) => of(Outcome::Outside, Why::Beyond),
@@ -182,17 +185,23 @@ fn probability(limit: &Limit<'_>, q: usize, value: f64, lot: &LotResult) -> Opti
 /// Slides or fields that would bring the interval to one side of the limit, if value and spread stay as they are.
 fn needed(limit: &Limit<'_>, q: usize, (value, [low, high]): (f64, [f64; 2]), lot: &LotResult) -> Needed {
     let units = u32::try_from(lot.units).unwrap_or(u32::MAX).max(1);
-    let systematic = lot.budgets.get(q).and_then(Option::as_ref).map_or(0.0, |budget| budget.systematic() * normal_quantile(0.975));
+    let systematic = lot.systematic.get(q).copied().unwrap_or(0.0) * normal_quantile(0.975);
     let half = [value - low, high - value].map(|half| (half * half - systematic * systematic).max(0.0).sqrt());
-    let spread = lot.ci95.get(q).copied().flatten().filter(|&ci| units > 1 && by_spread(q, (value, high), ci, units));
-    let t = |n: u32| student_t_975(f64::from(n) - 1.0);
+    let spread = lot.ci95.get(q).copied().flatten().filter(|_| units > 1);
+    let rare = matches!(QUANTITIES[q].interval, Interval::Rare(_));
+    let factor = spread.filter(|_| rare && value > 0.0).map(|ci95| Factor { unit: ci95 / value / t(units) * f64::from(units).sqrt() });
+    let factor = factor.filter(|factor| value * factor.of(units) >= 0.9 * high);
     let settles = |n: u32| {
         let ratio = f64::from(units) / f64::from(n);
-        // What was not found at all gets rarer with the area; what scatters, with its root, and better known where few units say how much.
-        let known = if spread.is_some() { t(n) / t(units) } else { 1.0 };
-        let shrink = if value == 0.0 { ratio } else { known * ratio.sqrt() };
-        let [down, up] = half.map(|half| (half * half * shrink * shrink + systematic * systematic).sqrt());
-        (limit.holds(value - down) && limit.holds(value + up)) || limit.is_beyond(value - down, value + up)
+        let [down, up] = match factor {
+            Some(factor) => [value - value / factor.of(n), value * factor.of(n) - value],
+            // What was not found at all gets rarer with the area; what scatters, with its root, and is better known where more units say how much.
+            None if value == 0.0 => half.map(|half| half * ratio),
+            None if rare || spread.is_none() => half.map(|half| half * ratio.sqrt()),
+            None => half.map(|half| half * ratio.sqrt() * t(n) / t(units)),
+        };
+        let [down, up] = [down, up].map(|half| (half * half + systematic * systematic).sqrt());
+        (limit.holds((value - down).max(0.0)) && limit.holds(value + up)) || limit.is_beyond(value - down, value + up)
     };
     match (units + 1..=units.saturating_add(REASONABLE)).find(|&n| settles(n)) {
         Some(n) if lot.slides > 1 => Needed::Slides(n - units),
@@ -201,15 +210,24 @@ fn needed(limit: &Limit<'_>, q: usize, (value, [low, high]): (f64, [f64; 2]), lo
     }
 }
 
-/// Whether an interval is as wide as it is because units differ, rather than because events are few.
-fn by_spread(q: usize, (value, high): (f64, f64), ci95: f64, units: u32) -> bool {
-    if !matches!(QUANTITIES[q].interval, Interval::Rare(_)) || value <= 0.0 {
-        return true;
+/// Student's quantile for so many slides or fields.
+fn t(units: u32) -> f64 {
+    student_t_975(f64::from(units) - 1.0)
+}
+
+/// The factor by which the rate of rare events may be off, as [`crate::interval::rare`] has it from the spread.
+#[derive(Clone, Copy)]
+struct Factor {
+    /// Relative standard deviation of one slide or field.
+    unit: f64,
+}
+
+impl Factor {
+    fn of(self, units: u32) -> f64 {
+        let s = self.unit / f64::from(units).sqrt();
+        let h = t(units) * s;
+        1.0 + h + h * normal_quantile(0.975) * s
     }
-    // The end that [`crate::interval::rare`] has from the spread.
-    let half = ci95 / value;
-    let wider = normal_quantile(0.975) * half / student_t_975(f64::from(units) - 1.0);
-    value * (1.0 + half + half * wider) >= 0.9 * high
 }
 
 /// What a lot is told: outside where one quantity is, else undecided where one is; provisional whatever came of it where it does not rest on
@@ -250,6 +268,7 @@ mod tests {
             u95: vec![None; n],
             decisive: vec![None; n],
             budgets: vec![None; n],
+            systematic: vec![0.0; n],
             units: 2,
             slides: 2,
             ..LotResult::default()
@@ -335,6 +354,13 @@ mod tests {
         assert_eq!(decision.needed, Some(Needed::Fields(12)));
         let decision = decide(&max("x50_0_um", 5.0, Rule::Guarded), &lot("x50_0_um", 5.0, Some(0.5)), Circumstances::default());
         assert_eq!(decision.needed, Some(Needed::More));
+        // Rare events between two slides: 2.91 with 0.412 … 20.5 has the factor 7.06, so 0.300 a slide times the root of two; against 1.5 the
+        // lower end passes with five slides (1.72), not with four (1.95).
+        let mut rare = lot("uncovered_area_pct", 2.91, None);
+        let q = index_of("uncovered_area_pct").unwrap();
+        (rare.decisive[q], rare.ci95[q]) = (Some([0.412, 20.5]), Some(2.91 * 0.3 * student_t_975(1.0)));
+        let decision = decide(&max("uncovered_area_pct", 1.5, Rule::Guarded), &rare, Circumstances::default());
+        assert_eq!(decision.needed, Some(Needed::Slides(3)));
     }
 
     #[test]

@@ -123,10 +123,12 @@ flags! {
         "it shows a place that an earlier field shows; move on by more than a field";
     ScaleOld = "scale_old", "of the lot: days since the scale was measured", Limit::Where("above scale_max_age_days of the recipe"),
         "the scale was measured longer ago than the recipe allows; photograph a ruling and measure it again";
+    ScaleUnsure = "scale_unsure", "of the lot: nobody says how well the scale is known", Limit::Where("no um_per_px_u, and there are limits"),
+        "the intervals do not contain the scale's uncertainty; photograph a ruling, measure the scale, and state um_per_px_u";
     NotLocked = "not_locked", "of the lot: the recipe is not locked", Limit::Where("there are limits"),
         "its choices could still be changed to suit the lot, so the verdict is provisional; lock the recipe: locked = true";
     NoPlan = "no_plan", "of the lot: the sheet has no plan", Limit::Where("there are limits"),
-        "the verdict is provisional; fix the number of slides and fields before photographing: slides and fields in [plan]";
+        "the verdict is provisional; fix number and placing of slides and fields before photographing: slides, fields and placement in [plan]";
     PlanNotKept = "plan_not_kept", "of the lot: slides or fields that the numbers rest on", Limit::Where("not those of the plan or of its one extension"),
         "the numbers rest on another number of slides or fields than the plan, and its one extension, name, so the verdict is provisional";
     PlacedByEye = "placed_by_eye", "of the lot: fields were chosen by looking", Limit::Where("the plan says so, and there are limits"),

@@ -205,13 +205,13 @@ fn gap_density(pool: &Pool<'_>) -> Option<f64> {
     (area > 0.0).then(|| gaps / area)
 }
 
-/// The largest circle in the gaps of the fields that can tell them; 0 where they have none.
+/// The largest circle in a gap that counts; 0 where there is none, nothing where a field cannot tell gaps.
 fn largest_gap(pool: &Pool<'_>) -> Option<f64> {
     let of = |field: &&crate::field::FieldResult| {
         let circle = |gap: &crate::gaps::Gap| gap.largest_circle_px * pool.view.um_per_px(field);
-        field.bare_measured.then(|| field.gaps.iter().filter(|gap| gap_counted(field, gap)).map(circle).fold(0.0, f64::max))
+        field.gaps.iter().filter(|gap| gap_counted(field, gap)).map(circle).fold(0.0, f64::max)
     };
-    pool.fields.iter().filter_map(of).max_by(f64::total_cmp)
+    pool.bare.as_ref().map(|_| pool.fields.iter().map(of).fold(0.0, f64::max))
 }
 
 /// Place of a quantity in [`QUANTITIES`].

@@ -151,6 +151,37 @@ impl Bag {
     }
 }
 
+/// Whether a record is as it was sealed: every tag file and every file of the payload has the digest that its manifest gives, and no file of
+/// the payload is without one.
+pub fn is_whole(root: &Path) -> bool {
+    let mut listed = BTreeSet::new();
+    [TAG_MANIFEST, PAYLOAD_MANIFEST].into_iter().all(|manifest| {
+        let Ok(text) = fs::read_to_string(root.join(manifest)) else { return false };
+        let whole = |line: &str| {
+            let Some((digest, name)) = line.split_once("  ") else { return false };
+            let path = name.replace("%0D", "\r").replace("%0A", "\n").replace("%25", "%");
+            let inside = Path::new(&path).components().all(|part| matches!(part, std::path::Component::Normal(_)));
+            let same = inside && digest_of(&root.join(&path)).is_ok_and(|found| found.sha256 == digest);
+            listed.insert(path);
+            same
+        };
+        text.lines().all(whole)
+    }) && all_listed(&root.join("data"), root, &listed)
+}
+
+/// Whether every file below a folder is on a list of paths below `root`.
+fn all_listed(folder: &Path, root: &Path, listed: &BTreeSet<String>) -> bool {
+    let Ok(entries) = fs::read_dir(folder) else { return false };
+    entries.flatten().all(|entry| {
+        let path = entry.path();
+        if path.is_dir() {
+            return all_listed(&path, root, listed);
+        }
+        let below = path.strip_prefix(root).ok().map(|below| below.to_string_lossy().replace('\\', "/"));
+        below.is_some_and(|below| listed.contains(&below))
+    })
+}
+
 /// A line of a manifest. Only CR, LF and `%` are percent-encoded (RFC 8493, 2.1.3).
 fn push_line(text: &mut String, sha256: &str, path: &str) {
     let path = path.replace('%', "%25").replace('\r', "%0D").replace('\n', "%0A");

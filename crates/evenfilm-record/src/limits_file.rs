@@ -210,6 +210,10 @@ impl Limit {
                 let message = format!("the limits of {quantity} leave nothing: min {min} is above max {max}");
                 Err(section.fault("min", message, "exchange or correct the two"))
             }
+            (Some(_), _) if quantity.starts_with("largest_") => {
+                let message = format!("{quantity} has a minimum, which nothing seen can show to be missed: larger ones may lie elsewhere");
+                Err(section.fault("min", message, "give max alone"))
+            }
             _ => Ok(Self { quantity, microscope, min, max, rule }),
         }
     }
@@ -256,6 +260,7 @@ mod tests {
             ),
             ("[[limit]]\nquantity = \"gaps\"", "2: the limit of gaps has no value"),
             ("[[limit]]\nquantity = \"gaps\"\nmin = 2\nmax = 1", "3: the limits of gaps leave nothing: min 2 is above max 1"),
+            ("[[limit]]\nquantity = \"largest_gap_um\"\nmin = 1", "3: largest_gap_um has a minimum"),
             ("[[limit]]\nmax = 1", "1: a [[limit]] names no quantity"),
             ("[[limit]]\nquantity = \"gaps\"\nmax = inf", "3: max in [[limit]] is inf; it must be a finite number"),
             ("[[limit]]\nquantity = \"gaps\"\nmax = 1\n[[limit]]\nquantity = \"gaps\"\nmin = 0", "5: gaps has two limits"),

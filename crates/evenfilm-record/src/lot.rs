@@ -231,6 +231,8 @@ pub struct LotOutcome {
     pub record_dir: PathBuf,
     /// Its revision.
     pub revision: u32,
+    /// Whether it is a check rather than a lot.
+    pub is_check: bool,
     /// What each objective gave, in the order of first use; most lots have one.
     pub objectives: Vec<ObjectiveOutcome>,
 }

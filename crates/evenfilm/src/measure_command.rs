@@ -8,6 +8,7 @@ use clap::Args;
 use evenfilm_record::fault::{Fault, FaultKind};
 use evenfilm_record::folder::{self, Opened, Options};
 use evenfilm_record::lot::{self, Job, LotOutcome, ObjectiveOutcome, Verdict};
+use evenfilm_record::sheet::Purpose;
 use evenfilm_record::time::Moment;
 use serde_json::json;
 
@@ -72,7 +73,10 @@ fn all_within(finished: &[Finished]) -> bool {
     let mut all = true;
     for outcome in finished.iter().filter_map(|lot| lot.outcome.as_ref().ok()) {
         let told = |objective: &ObjectiveOutcome| objective.judgement.verdict;
-        let Some(objective) = outcome.objectives.iter().find(|objective| told(objective) != Some(Verdict::Within)) else { continue };
+        // An objective that no limit speaks of does not matter where another has some.
+        let any = outcome.objectives.iter().any(|objective| told(objective).is_some());
+        let fails = |objective: &&ObjectiveOutcome| told(objective).map_or(!any, |verdict| verdict != Verdict::Within);
+        let Some(objective) = outcome.objectives.iter().find(fails) else { continue };
         let what = told(objective).map_or("without limits", Verdict::word);
         let _ = writeln!(io::stderr(), "{}: {what}, so --gate does not pass", printable(&outcome.lot));
         all = false;
@@ -91,7 +95,10 @@ fn measure_all(args: &MeasureArgs, moment: &Moment, cancel: &AtomicBool) -> Vec<
     options.recipe.clone_from(&args.recipe);
     options.limits.clone_from(&args.limits);
     let mut finished: Vec<Finished> = Vec::new();
-    for opened in folder::open_all(&args.folders, &options) {
+    let mut lots = folder::open_all(&args.folders, &options);
+    // Lots rest on checks, so these come first.
+    lots.sort_by_key(|opened| opened.batch.as_ref().map_or(true, |batch| batch.sheet.purpose() != Purpose::Check));
+    for opened in lots {
         let Opened { folder, lot, batch } = opened;
         if cancel.load(Ordering::Relaxed) {
             finished.push(Finished { folder, lot, outcome: Err(Fault::interrupted()) });

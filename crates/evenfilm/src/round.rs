@@ -3,7 +3,7 @@
 use evenfilm_record::lot::Value;
 
 /// A value with its interval and unit: "2.34 ± 0.12 µm", or for rare events and tails "0.12 % (0.05 … 0.31)". The half width is the expanded
-/// uncertainty, or that from the spread alone where there is none. The half width has two significant digits and the value as many decimals, but the
+/// uncertainty. It has two significant digits and the value as many decimals, but the
 /// value no fewer than two significant digits, beside however wide an interval, and no more than four, beside a narrow one that rests on a
 /// few fields that happen to agree; the half width is then one of the last digit shown. Without an interval the value has three significant
 /// digits. A half width of nothing is not shown, since no measurement has one.
@@ -12,7 +12,7 @@ pub(crate) fn words(value: &Value) -> String {
     if let (Some(v), [Some(low), Some(high)]) = (value.value, value.ends95) {
         return format!("{}{unit} ({} … {})", three_digits(v), three_digits(low), three_digits(high));
     }
-    match (value.value, value.u95.or(value.ci95)) {
+    match (value.value, value.u95) {
         (None, _) => "not measured".into(),
         (Some(v), Some(ci)) if ci > 0.0 => {
             let decimals = if v == 0.0 { decimals(ci, 2) } else { decimals(ci, 2).clamp(decimals(v, 2), decimals(v, 4)) };
@@ -78,8 +78,8 @@ mod tests {
         }
         let ends = Value { ends95: [Some(0.0123), Some(0.3456)], ..value(Some(0.1), None) };
         assert_eq!(words(&ends), "0.100 µm (0.0123 … 0.346)");
-        let spread = Value { ci95: Some(0.3), ..value(Some(1.0), None) };
-        assert_eq!(words(&spread), "1.00 ± 0.30 µm");
+        let spread = Value { ci95: Some(0.3), ..value(Some(1.25), None) };
+        assert_eq!(words(&spread), "1.25 µm", "the spread alone is not all that is known");
         assert_eq!([1.5, 0.333_333, 12.0, 100.0].map(short), ["1.5", "0.333", "12", "100"]);
     }
 }

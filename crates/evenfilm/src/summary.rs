@@ -27,7 +27,7 @@ pub(crate) fn of_lot(lot: &LotOutcome) -> String {
             let name = Some(printable(&objective.microscope)).filter(|name| !name.is_empty());
             push(&mut text, "microscope", &name.unwrap_or_else(|| "the default one".into()));
         }
-        push_objective(&mut text, objective);
+        push_objective(&mut text, objective, lot.is_check);
     }
     push(&mut text, "record", &lot.record_dir.display().to_string());
     text
@@ -39,8 +39,8 @@ pub(crate) fn push(text: &mut String, label: &str, what: &str) {
     let _ = writeln!(text, "  {label}{:pad$} {what}", "");
 }
 
-fn push_objective(text: &mut String, seen: &ObjectiveOutcome) {
-    for (label, what) in verdict::lines(seen) {
+fn push_objective(text: &mut String, seen: &ObjectiveOutcome, is_check: bool) {
+    for (label, what) in verdict::lines(seen, is_check) {
         push(text, &label, &what);
     }
     push(text, "looked at", &looked_at(seen));
@@ -154,7 +154,7 @@ fn film(seen: &ObjectiveOutcome) -> Vec<Line> {
 /// What the intervals rest on.
 fn intervals(seen: &ObjectiveOutcome) -> String {
     match (seen.slides, seen.fields) {
-        (0 | 1, 0 | 1) => "no interval from a single field: photograph more".into(),
+        (0 | 1, 0 | 1) => "none from a single field; ends of rare events are from their number, edge and scale alone".into(),
         (0 | 1, n) => format!("95 %, from {n} fields and all that is known of edge and scale; of this slide, not of the lot"),
         (n, _) => format!("95 %, from {n} slides and all that is known of edge and scale"),
     }

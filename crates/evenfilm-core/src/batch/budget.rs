@@ -46,8 +46,10 @@ impl Component {
 pub struct Budget {
     /// Every component that is known, with its standard uncertainty.
     pub components: Vec<(Component, f64)>,
-    /// Degrees of freedom of what slides and fields show: their number less one.
-    pub spread_dof: f64,
+    /// Degrees of freedom of what slides differ by, and of what the fields of a slide do.
+    pub spread_dof: [f64; 2],
+    /// Half width of the 95 % interval from the spread alone, which the expanded uncertainty is never below.
+    pub least_u95: f64,
     /// Combined standard uncertainty with its effective degrees of freedom (Welch–Satterthwaite).
     pub combined: Part,
 }
@@ -78,8 +80,8 @@ impl Views {
         Self { edge: [low, high], scale, model }
     }
 
-    /// Standard uncertainties of what does not shrink with more fields.
-    fn systematic(&self, q: usize, value: f64) -> Vec<(Component, f64)> {
+    /// Standard uncertainties of what does not shrink with more fields; what rounding alone moves is nothing.
+    pub(super) fn systematic(&self, q: usize, value: f64) -> Vec<(Component, f64)> {
         let mut parts = Vec::new();
         // The edge level lies within a tenth of the contrast of where it should, and any place there is as likely (JCGM 100, 4.3.7).
         if let (Some(low), Some(high)) = (self.edge[0][q], self.edge[1][q]) {
@@ -88,25 +90,27 @@ impl Views {
         let moved = |view: &Option<Vec<Option<f64>>>| Some((view.as_ref()?[q]? - value).abs());
         parts.extend(moved(&self.scale).map(|u| (Component::Scale, u)));
         parts.extend(moved(&self.model).map(|u| (Component::ObjectModel, u)));
+        for (_, u) in &mut parts {
+            *u = if *u > 1e-12 * value.abs() { *u } else { 0.0 };
+        }
         parts
     }
 }
 
 impl Budget {
     /// The budget of a quantity; `None` where its spread is not known: counts and settings, one field, or a field that does not have it.
-    pub(super) fn of(q: usize, pool: &Pool<'_>, (values, views): (&[Option<f64>], &Views), nested: &Nested<'_>) -> Option<Self> {
+    pub(super) fn of(q: usize, pool: &Pool<'_>, systematic: &[(Component, f64)], nested: &Nested<'_>) -> Option<Self> {
         let quantity = &QUANTITIES[q];
         if matches!(quantity.interval, Interval::None | Interval::Largest) {
             return None;
         }
         let spread = Spread::of(&nested.values(q)?)?;
         let counting = (quantity.counting)(pool).filter(|u| u.is_finite()).unwrap_or(0.0);
-        let systematic = views.systematic(q, values[q]?);
-        Some(Self::new(spread, counting, systematic))
+        Some(Self::new(spread, counting, systematic.to_vec()))
     }
 
     fn new(spread: Spread, counting: f64, systematic: Vec<(Component, f64)>) -> Self {
-        let Spread { u, u_fields, dof, slides } = spread;
+        let Spread { u, u_fields, dof, fields_dof, slides } = spread;
         // Counting is part of what fields differ by. Where they agree better than so many objects can, by luck, it is the floor.
         let floor = (counting * counting - u * u).max(0.0).sqrt();
         let whole = u * u + floor * floor;
@@ -128,7 +132,13 @@ impl Budget {
         let mut parts = vec![Part { u, dof }, certain(floor)];
         parts.extend(systematic.iter().map(|(_, u)| certain(*u)));
         components.extend(systematic);
-        Self { components, spread_dof: dof, combined: combine(&parts) }
+        let least_u95 = student_t_quantile(0.975, dof) * u;
+        Self { components, spread_dof: [dof, fields_dof], least_u95, combined: combine(&parts) }
+    }
+
+    /// Expanded uncertainty, 95 %: never below the half width from the spread alone.
+    pub fn u95(&self) -> f64 {
+        self.half_width(0.95).max(self.least_u95)
     }
 
     /// Half width of the two-sided interval at a level.
@@ -136,14 +146,13 @@ impl Budget {
         if self.combined.u > 0.0 { expanded(self.combined, level) } else { 0.0 }
     }
 
-    /// Standard uncertainty of what does not shrink with more slides or fields.
-    pub fn systematic(&self) -> f64 {
-        self.components.iter().filter(|(component, _)| !component.is_spread()).map(|(_, u)| u * u).sum::<f64>().sqrt()
-    }
-
     /// Degrees of freedom of a component; `None` where there are so many that they do not matter.
     pub fn dof(&self, of: Component) -> Option<f64> {
-        matches!(of, Component::Slides | Component::Fields).then_some(self.spread_dof)
+        match of {
+            Component::Slides => Some(self.spread_dof[0]),
+            Component::Fields => Some(self.spread_dof[1]),
+            _ => None,
+        }
     }
 
     /// Share of a standard uncertainty in the combined variance, %; `None` where nothing varies.
@@ -160,7 +169,10 @@ struct Spread {
     u: f64,
     /// What of it the fields of a slide explain.
     u_fields: f64,
+    /// Of the units.
     dof: f64,
+    /// Of the fields within their slides.
+    fields_dof: f64,
     slides: usize,
 }
 
@@ -172,7 +184,8 @@ impl Spread {
         if k < 2 {
             let fields = slides.first()?;
             let u = error(fields)?;
-            return Some(Self { u, u_fields: u, dof: fields.len() as f64 - 1.0, slides: k });
+            let dof = fields.len() as f64 - 1.0;
+            return Some(Self { u, u_fields: u, dof, fields_dof: dof, slides: k });
         }
         let means: Vec<f64> = slides.iter().map(|slide| slide.iter().sum::<f64>() / slide.len() as f64).collect();
         let squares = |slide: &Vec<f64>| mean_and_deviation(slide).and_then(|(_, deviation)| deviation).map(|d| d * d);
@@ -182,7 +195,7 @@ impl Spread {
             .fold((0.0, 0.0), |a, s| (a.0 + s.0 * s.1, a.1 + s.1));
         let within = if dof > 0.0 { sum / dof } else { 0.0 };
         let of_means = slides.iter().map(|slide| within / slide.len() as f64).sum::<f64>() / (k * k) as f64;
-        Some(Self { u: error(&means)?, u_fields: of_means.sqrt(), dof: k as f64 - 1.0, slides: k })
+        Some(Self { u: error(&means)?, u_fields: of_means.sqrt(), dof: k as f64 - 1.0, fields_dof: dof, slides: k })
     }
 }
 
@@ -211,7 +224,7 @@ mod tests {
 
     #[test]
     fn shares_add_up() {
-        let spread = || Spread { u: 3.0, u_fields: 2.0, dof: 1.0, slides: 2 };
+        let spread = || Spread { u: 3.0, u_fields: 2.0, dof: 1.0, fields_dof: 6.0, slides: 2 };
         let budget = Budget::new(spread(), 1.0, vec![(Component::Edge, 4.0)]);
         let share = |c| budget.components.iter().find(|(found, _)| *found == c).map(|(_, u)| budget.share_pct(*u).unwrap()).unwrap();
         close(budget.combined.u, 5.0);
@@ -220,17 +233,16 @@ mod tests {
         {
             close(share(component), pct);
         }
-        close(budget.systematic(), 4.0);
         // Welch–Satterthwaite: 625 / (81 / 1).
         close(budget.combined.dof, 625.0 / 81.0);
     }
 
     #[test]
     fn counting_is_the_floor_of_the_spread() {
-        let lucky = Budget::new(Spread { u: 0.1, u_fields: 0.1, dof: 1.0, slides: 2 }, 0.5, vec![]);
+        let lucky = Budget::new(Spread { u: 0.1, u_fields: 0.1, dof: 1.0, fields_dof: 6.0, slides: 2 }, 0.5, vec![]);
         close(lucky.combined.u, 0.5);
         close(lucky.components.iter().map(|(_, u)| u * u).sum::<f64>(), 0.25);
-        let none = Budget::new(Spread { u: 0.0, u_fields: 0.0, dof: 1.0, slides: 1 }, 0.0, vec![]);
+        let none = Budget::new(Spread { u: 0.0, u_fields: 0.0, dof: 1.0, fields_dof: 1.0, slides: 1 }, 0.0, vec![]);
         assert_eq!((none.half_width(0.95), none.share_pct(0.0)), (0.0, None));
     }
 }

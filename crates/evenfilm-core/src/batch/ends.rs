@@ -1,15 +1,14 @@
 //! The two ends of the intervals of rare events and tails.
 
-use super::Budget;
 use crate::interval::{self, Tails};
 use crate::quantity::{Interval, Pool, QUANTITIES, Tail};
 use crate::statistics::normal_quantile;
 
 /// The ends of every quantity's interval at a level; `None` for quantities without ends of their own, and where too little was found.
-/// `slides[i]` numbers the slide of field `i`.
+/// `systematic` are the standard uncertainties of what does not shrink with more fields; `slides[i]` numbers the slide of field `i`.
 pub(super) fn at(
     pool: &Pool<'_>,
-    (values, budgets): (&[Option<f64>], &[Option<Budget>]),
+    (values, systematic): (&[Option<f64>], &[f64]),
     (slides, level): (&[usize], f64),
 ) -> Vec<Option<[f64; 2]>> {
     let sizes = pool.sizes_by_field();
@@ -24,8 +23,7 @@ pub(super) fn at(
             Interval::Tail(tail) => of_tail(tail, &tails),
             Interval::None | Interval::BetweenFields | Interval::Largest => None,
         }?;
-        let systematic = budgets[q].as_ref().map_or(0.0, Budget::systematic);
-        let [low, high] = widened(ends, value, normal_quantile(0.5 + level / 2.0) * systematic);
+        let [low, high] = widened(ends, value, normal_quantile(0.5 + level / 2.0) * systematic[q]);
         // No share is more than the whole.
         Some([low, if QUANTITIES[q].unit == "%" { high.min(100.0).max(value) } else { high }])
     };

@@ -7,8 +7,7 @@ use std::path::Path;
 use evenfilm_core::quality::{Flag, FlagId};
 
 use crate::archive;
-use crate::bag::PAYLOAD_MANIFEST;
-use crate::digest::sha256_hex;
+use crate::bag;
 use crate::folder::{Batch, Objective};
 use crate::sheet::Purpose;
 use crate::tables::without_apostrophe;
@@ -52,7 +51,7 @@ pub(super) enum Standing {
     NotWithin,
 }
 
-const MISSING: &str = "no whole record of the check that the sheet names, made for this microscope with purpose = \"check\", lies in the output folder, \
+const MISSING: &str = "no whole record of the check that the sheet names, made before for this microscope and scale with purpose = \"check\", lies in the output folder, \
                        so the verdict is provisional; measure the check first";
 
 impl Standing {
@@ -73,10 +72,12 @@ pub(super) fn of(batch: &Batch, objective: &Objective, job: &Job<'_>) -> (Option
         return (None, None);
     }
     let Some(name) = &objective.microscope.check else { return (None, Some(Standing::Unnamed)) };
-    let Some(check) = latest(job.out, name, objective.word()) else { return (None, Some(Standing::Missing)) };
+    let Some(check) = latest(job.out, name, objective) else { return (None, Some(Standing::Missing)) };
     let most = f64::from(objective.recipe.fields.check_max_age_days);
     let standing = match job.moment.days_since_moment(&check.measured_at) {
         None => Standing::Missing,
+        // A check that is still to come shows nothing yet.
+        Some(age) if age < 0.0 => Standing::Missing,
         _ if check.verdict != "within" => Standing::NotWithin,
         Some(age) if age > most => Standing::Old(age, most),
         Some(_) => Standing::Good,
@@ -84,22 +85,25 @@ pub(super) fn of(batch: &Batch, objective: &Objective, job: &Job<'_>) -> (Option
     (Some(check), Some(standing))
 }
 
-/// The latest record of a check for a microscope; `None` where there is none, or it is not whole enough to be trusted.
-fn latest(out: &Path, name: &str, microscope: &str) -> Option<Check> {
+/// Scales that differ by more than this share are two.
+const SAME_SCALE: f64 = 0.001;
+
+/// The latest record of a check for an objective; `None` where there is none, it is not as it was sealed, or its scale is another.
+fn latest(out: &Path, name: &str, objective: &Objective) -> Option<Check> {
     let (revision, folder) = archive::latest(out, name)?;
+    if !bag::is_whole(&folder) {
+        return None;
+    }
     let table = fs::read(folder.join("data/record.csv")).ok()?;
-    let manifest = fs::read_to_string(folder.join(PAYLOAD_MANIFEST)).ok()?;
-    let digest = sha256_hex(&table);
-    let listed = manifest.lines().any(|line| {
-        line.split_once(char::is_whitespace).is_some_and(|(hex, path)| hex == digest && path.trim_start() == "data/record.csv")
-    });
     let mut reader = csv::Reader::from_reader(&table[..]);
     let header = reader.headers().ok()?.clone();
     let rows: Vec<csv::StringRecord> = reader.records().collect::<Result<_, _>>().ok()?;
     let cell = |row: &csv::StringRecord, id: &str| {
         header.iter().position(|column| column == id).and_then(|at| row.get(at)).map(|cell| without_apostrophe(cell).to_owned())
     };
-    let row = rows.iter().find(|row| cell(row, "microscope").as_deref() == Some(microscope))?;
+    let row = rows.iter().find(|row| cell(row, "microscope").as_deref() == Some(objective.word()))?;
+    let scale: f64 = cell(row, "um_per_px")?.parse().ok()?;
+    let same = (scale - objective.scale.um_per_px).abs() <= SAME_SCALE * objective.scale.um_per_px;
     let check = Check {
         lot: cell(row, "lot")?,
         revision,
@@ -107,5 +111,5 @@ fn latest(out: &Path, name: &str, microscope: &str) -> Option<Check> {
         verdict: cell(row, "verdict")?,
         sha256: archive::tag_digest(&folder)?,
     };
-    (listed && check.lot == name && cell(row, "purpose").as_deref() == Some(Purpose::Check.word())).then_some(check)
+    (same && check.lot == name && cell(row, "purpose").as_deref() == Some(Purpose::Check.word())).then_some(check)
 }

@@ -16,6 +16,7 @@ use crate::csvw;
 use crate::fault::Fault;
 use crate::folder::{Batch, Objective};
 use crate::recipe_file;
+use crate::sheet::Purpose;
 use crate::tables::{self, DecisionRow, FieldRow, GapRow, ObjectRow, RecordRow, Table, UncertaintyRow};
 
 use super::correct::STAYS;
@@ -48,7 +49,13 @@ pub(super) fn seal(mut measured: Measured<'_>, job: &Job<'_>) -> Result<LotOutco
     if let Some(first) = objectives.first_mut() {
         first.timing.write_s += start.elapsed().as_secs_f64();
     }
-    Ok(LotOutcome { lot: batch.sheet.lot.clone(), record_dir: sealed.folder, revision: sealed.revision, objectives })
+    Ok(LotOutcome {
+        lot: batch.sheet.lot.clone(),
+        is_check: batch.sheet.purpose() == Purpose::Check,
+        record_dir: sealed.folder,
+        revision: sealed.revision,
+        objectives,
+    })
 }
 
 /// `record.csv` and, where somebody corrected, its siblings: each with a row per objective.
@@ -217,6 +224,9 @@ fn uncertainty_csv(batch: &Batch, seen: &[Seen]) -> Vec<u8> {
                 Some(budget.combined.dof).filter(|dof| dof.is_finite()),
                 budget.share_pct(budget.combined.u),
             ));
+            if !quantity.interval.has_ends() {
+                rows.push(row("expanded", budget.u95(), None, None));
+            }
         }
     }
     tables::uncertainty().csv(&rows)

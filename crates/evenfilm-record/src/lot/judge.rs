@@ -58,6 +58,7 @@ pub(super) fn judge(batch: &Batch, objective: &Objective, (result, fields): (&Lo
     if decisions.is_empty() {
         return Judgement { flags, ..Judgement::default() };
     }
+    flags.extend(objective.scale.um_per_px_u.is_none().then(|| FlagId::ScaleUnsure.flag(None, None)));
     let (check, standing) = check::of(batch, objective, job);
     let missing: Vec<Flag> =
         not_locked(objective).into_iter().chain(not_planned(batch, result)).chain(standing.and_then(Standing::flag)).collect();
@@ -94,7 +95,7 @@ fn not_planned(batch: &Batch, result: &LotResult) -> Vec<Flag> {
         return Vec::new();
     }
     let plan = &batch.sheet.plan;
-    let (Some(slides), Some(fields)) = (plan.slides, plan.fields) else {
+    let (Some(slides), Some(fields), Some(placement)) = (plan.slides, plan.fields, plan.placement) else {
         return vec![FlagId::NoPlan.flag(None, None)];
     };
     let found = [result.slides, result.per_field.len()].map(|n| u32::try_from(n).unwrap_or(u32::MAX));
@@ -105,7 +106,7 @@ fn not_planned(batch: &Batch, result: &LotResult) -> Vec<Flag> {
         let unit = usize::from(found[0] == slides);
         flags.push(FlagId::PlanNotKept.flag(f64::from(found[unit]), f64::from([slides, fields][unit])));
     }
-    if plan.placement == Some(Placement::ByEye) {
+    if placement == Placement::ByEye {
         flags.push(FlagId::PlacedByEye.flag(None, None));
     }
     flags

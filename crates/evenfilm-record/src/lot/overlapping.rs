@@ -8,6 +8,7 @@ use evenfilm_core::quality::{Flag, FlagId};
 use evenfilm_core::recipe::{Recipe, Reject};
 
 use crate::folder::{Batch, Field, Objective};
+use crate::sheet::Purpose;
 
 use super::Kept;
 
@@ -36,24 +37,25 @@ pub(super) struct Again {
     evidence: Evidence,
 }
 
-/// All pairs of fields that show one place, the later fields in their order. Numbered repeats of a study are meant to, and are not asked.
+/// All pairs of fields that show one place, the later fields in their order. Numbered repeats of a study are meant to, and are not asked; one
+/// picture twice is no repeat.
 pub(super) fn find(batch: &Batch, objective: &Objective, fields: &[FieldResult], kept: &[Kept]) -> Vec<Again> {
     let asked: Vec<&Field> = objective.fields.iter().map(|&i| &batch.fields[i]).collect();
     let meant = |a: usize, b: usize| {
         let repeats = [a, b].map(|i| asked[i].place.repeat);
-        repeats[0].is_some() && repeats[1].is_some() && repeats[0] != repeats[1]
+        batch.sheet.purpose() == Purpose::Study && repeats[0].is_some() && repeats[1].is_some() && repeats[0] != repeats[1]
     };
     let one_picture = |a: usize, b: usize| kept[a].sha256 == kept[b].sha256 && asked[a].source.info.page == asked[b].source.info.page;
     let by_objects = overlaps(fields, |a, b| !meant(a, b) && !one_picture(a, b));
     let mut all = Vec::new();
     for later in 0..fields.len() {
-        for earlier in (0..later).filter(|&earlier| !meant(earlier, later)) {
+        for earlier in (0..later).filter(|&earlier| one_picture(earlier, later) || !meant(earlier, later)) {
             let again = |share, evidence| Again { later, earlier, share, evidence };
             if one_picture(earlier, later) {
                 all.push(again(1.0, Evidence::File));
-            } else if let Some(found) = by_objects.iter().find(|o| (o.earlier, o.later) == (earlier, later)) {
+            } else if let Some(found) = by_objects.iter().find(|o| (o.earlier, o.later) == (earlier, later) && o.share > LEAST_SHARE) {
                 all.push(again(found.share, Evidence::Objects));
-            } else if let Some(share) = by_places([asked[earlier], asked[later]], &fields[later]).filter(|share| *share >= LEAST_SHARE) {
+            } else if let Some(share) = by_places([asked[earlier], asked[later]], &fields[later]).filter(|share| *share > LEAST_SHARE) {
                 let others = decides([&fields[earlier], &fields[later]], share);
                 all.push(again(share, if others { Evidence::PlacesAlone } else { Evidence::Places }));
             }

@@ -42,10 +42,18 @@ pub fn uncertainty<'a>() -> Table<UncertaintyRow<'a>> {
         text("unit", "its unit, in which u is stated", |row| Cell::Text(row.quantity.unit)),
         text(
             "component",
-            "slides, fields and counting (spread), edge (its level is known to a tenth of the contrast), scale, object_model, or combined",
+            "slides, fields and counting (spread), edge (its level is known to a tenth of the contrast), scale, object_model; combined; expanded",
             |row| Cell::Text(row.component),
         ),
-        number("u", "", ["standard uncertainty", "JCGM 100:2008"], |row| Cell::Number(Some(row.u))),
+        number(
+            "u",
+            "",
+            [
+                "standard uncertainty; of expanded the expanded one at 95 %, which is never below that from the spread alone",
+                "JCGM 100:2008",
+            ],
+            |row| Cell::Number(Some(row.u)),
+        ),
         number("dof", "", ["degrees of freedom; empty: so many that they do not matter", "JCGM 100:2008, G.4"], |row| {
             Cell::Number(row.dof)
         }),
@@ -64,12 +72,16 @@ pub fn decisions() -> Table<DecisionRow> {
         number("max", "", ["largest accepted value", ""], |row| Cell::Number(row.judged.limit.max)),
         text("rule", "guarded: the whole interval must lie within; simple: the value must", |row| Cell::Text(row.judged.limit.rule.word())),
         number("value", "", ["the quantity", ""], |row| Cell::Number(row.judged.decision.value)),
-        number("low", "", ["lower end of the interval that decided", ""], |row| {
-            Cell::Number(row.judged.decision.interval.map(|ends| ends[0]))
-        }),
-        number("high", "", ["upper end of the interval that decided", ""], |row| {
-            Cell::Number(row.judged.decision.interval.map(|ends| ends[1]))
-        }),
+        number(
+            "low",
+            "",
+            [
+                "lower end of the interval that was compared: of 95 %, or of 97.5 % where an extension was planned; empty for rule simple",
+                "",
+            ],
+            |row| Cell::Number(row.judged.decision.interval.map(|ends| ends[0])),
+        ),
+        number("high", "", ["upper end of that interval", ""], |row| Cell::Number(row.judged.decision.interval.map(|ends| ends[1]))),
         text("outcome", "within, outside or undecided", |row| Cell::Text(row.judged.decision.outcome.word())),
         text("why", "why it came out so", |row| Cell::Text(row.judged.decision.why.word())),
         column(

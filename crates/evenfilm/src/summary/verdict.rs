@@ -5,14 +5,18 @@ use evenfilm_record::lot::{Decision, Judged, Judgement, Needed, ObjectiveOutcome
 use crate::round::{short, three_digits};
 
 /// Label and words, one line each: the verdict, then every limit. Nothing without limits.
-pub(super) fn lines(seen: &ObjectiveOutcome) -> Vec<(String, String)> {
-    let Some(verdict) = overall(&seen.judgement, seen.scope()) else { return Vec::new() };
+pub(super) fn lines(seen: &ObjectiveOutcome, is_check: bool) -> Vec<(String, String)> {
+    let Some(verdict) = overall(&seen.judgement, seen.scope(), is_check) else { return Vec::new() };
     let limits = seen.judgement.decisions.iter().map(|judged| (limit(judged, seen), came(judged, seen)));
     [("verdict".to_owned(), verdict)].into_iter().chain(limits).collect()
 }
 
-fn overall(judgement: &Judgement, scope: &str) -> Option<String> {
-    let of = if scope == "lot" { "the lot" } else { "this slide, not the lot" };
+fn overall(judgement: &Judgement, scope: &str, is_check: bool) -> Option<String> {
+    let of = match (is_check, scope) {
+        (true, _) => "a check, which says nothing of a lot",
+        (false, "lot") => "the lot",
+        (false, _) => "this slide, not the lot",
+    };
     Some(match judgement.verdict? {
         Verdict::Provisional => {
             let would_be = judgement.would_be.map_or("undecided", Outcome::word);
@@ -59,7 +63,7 @@ fn came(judged: &Judged, seen: &ObjectiveOutcome) -> String {
             format!("none beyond it in {area} mm²{rate}{guarded}")
         }
         Why::NotMeasured => "not measured".into(),
-        Why::NoInterval => format!("{value}, which has no interval: too few fields, or too few objects for a tail"),
+        Why::NoInterval => format!("{value}, which has no interval: a count, too few fields, or too few objects for a tail"),
         Why::Relative => "bare places are known only beside the film; photograph an even scatterer".into(),
     };
     format!("{}: {reason}", outcome.word())
@@ -70,7 +74,7 @@ fn settles(needed: Option<Needed>) -> String {
     match needed {
         Some(Needed::Slides(n)) => more(n, "slide"),
         Some(Needed::Fields(n)) => more(n, "field"),
-        Some(Needed::More) | None => "no number of slides within reason would settle it".into(),
+        Some(Needed::More) | None => "no number of slides or fields within reason would settle it".into(),
     }
 }
 
