@@ -65,7 +65,7 @@ fn row(lot: &Path, held: u64) -> String {
         median(|| drop(join())),
         median(|| drop(refine())),
         median(|| drop(all())),
-        median(|| drop(batch::lot(&fields, &slides, 0, &RECIPE))),
+        median(|| drop(batch::lot(&fields, &slides, 0, &RECIPE, None))),
     ];
     format!(
         "{objects:>5}{:>8.2}{:>9.2}{:>9.2}{:>9.2}{:>10.2}{:>9.2}{:>8.2}{:>8.2}",

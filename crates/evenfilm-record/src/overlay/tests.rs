@@ -2,7 +2,7 @@
 
 use std::time::Instant;
 
-use evenfilm_core::field::Flag;
+use evenfilm_core::field::{Flag, Ground};
 use evenfilm_core::gaps::{Gap, GapMeasure, ToldGap};
 use evenfilm_core::objects::{Calibration, CoreFrom, Measure, Object, SizedBy, Told};
 use evenfilm_core::phases::{Run, RunMap};
@@ -83,7 +83,7 @@ fn field(size: (u32, u32), discs: &[Disc], gaps: &[Disc]) -> FieldResult {
         film_od: Some(0.35),
         film_od_cv_pct: None,
         calibration: Calibration { blur_px: 1.0, blur_edges: 0, core_ratio: 0.2, cores: 0 },
-        ground: Default::default(),
+        ground: Ground::default(),
         flags: Vec::new(),
     }
 }
