@@ -4,9 +4,9 @@
 //! Stochastic Geometry and its Applications, 3rd ed. 2013, ch. 3), so that well dispersed powder shows agglomerates too, and the more the more
 //! of it there is.
 //!
-//! The lot's separate [`singles`] are [laid](lay) at random until they cover as much film as its particles do, never pieces of clumps. A
+//! The lot's separate `singles` are laid (`lay`) at random until they cover as much film as its particles do, never pieces of clumps. A
 //! particle that nothing comes near is what it was measured as. Where some come within reach of each other, and are enough to make an
-//! agglomerate, they are [painted and judged](judge) by the code that measures fields, with blur, levels and noise rule of the field whose
+//! agglomerate, they are painted and judged (`judge`) by the code that measures fields, with blur, levels and noise rule of the field whose
 //! frame they lie in.
 
 mod judge;
