@@ -10,7 +10,7 @@ use crate::plane::{Plane, Rect, Stop, Watch, single};
 use crate::quantity::is_agglomerate;
 use crate::recipe::{AgglomerateRule, Recipe};
 
-/// An object may be larger than its particles together by what blur fills in between: never by this factor (rendered groups: at most 1.16).
+/// An object may be larger than its particles together by what blur fills in between: taken to be never by this factor.
 const FILLED: f64 = 1.3;
 
 /// Film shown around a group: an object's window takes 3.5 blur widths and 4 px beyond its pixels, which begin within 1.5 of its outline.
