@@ -7,7 +7,7 @@ use crate::field::FieldResult;
 use crate::quality::count;
 use crate::quantity::{Interval, Pool, QUANTITIES, index_of};
 use crate::recipe::Recipe;
-use crate::statistics::{half_width_95, mean_and_deviation, planning};
+use crate::statistics::{half_width, half_width_95, mean_and_deviation, planning};
 
 mod budget;
 mod ends;
@@ -89,7 +89,7 @@ pub fn lot(
     let budget = |q: usize| values[q].and_then(|_| Budget::of(q, &pool, &parts[q], &nested));
     let budgets: Vec<Option<Budget>> = (0..QUANTITIES.len()).into_par_iter().map(budget).collect();
     let half = |q: usize, level: f64| {
-        let spread = units.iter().map(|u| u[q]).collect::<Option<Vec<f64>>>().and_then(|units| budget::half_width(&units, level));
+        let spread = units.iter().map(|u| u[q]).collect::<Option<Vec<f64>>>().and_then(|units| half_width(&units, level));
         let half = budgets[q].as_ref().map(|budget| budget.half_width(level).max(spread.unwrap_or(0.0)));
         // Nothing is known exactly: fields that all say the same have not said how sure that is.
         half.filter(|half| *half > 0.0)

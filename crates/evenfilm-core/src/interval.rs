@@ -11,7 +11,7 @@ mod tails;
 pub use rare::{Events, rare};
 pub use tails::{ENOUGH, ENOUGH_D43, Tails, tails};
 
-use crate::statistics::{mean_and_deviation, student_t_quantile};
+use crate::statistics::half_width;
 
 /// Half width of the interval of an ordinary quantity at this `level` (0 to 1), in its unit: t · s/√n over the means of the slides, or over the
 /// fields where there is one slide. `None` with fewer than two units.
@@ -22,9 +22,7 @@ pub fn ordinary(fields: &[f64], slides: &[usize], level: f64) -> Option<f64> {
     } else {
         fields.to_vec()
     };
-    let deviation = mean_and_deviation(&means)?.1?;
-    let n = means.len() as f64;
-    Some(student_t_quantile(0.5 + 0.5 * level, n - 1.0) * deviation / n.sqrt())
+    half_width(&means, level)
 }
 
 fn several(slides: &[usize]) -> bool {

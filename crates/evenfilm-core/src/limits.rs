@@ -3,6 +3,7 @@
 use crate::batch::LotResult;
 use crate::choices;
 use crate::quantity::{Interval, QUANTITIES, index_of};
+use crate::statistics::rare::most_where_none;
 use crate::statistics::{conformity, normal_quantile, student_t_975};
 
 choices! {
@@ -155,8 +156,7 @@ fn of_largest(limit: &Limit<'_>, value: f64, lot: &LotResult, of: impl Fn(Outcom
     }
     let area = index_of("field_area_mm2").and_then(|q| lot.values.get(q).copied().flatten()).filter(|&area| area > 0.0);
     let outcome = if limit.rule == Rule::Simple { Outcome::Within } else { Outcome::Undecided };
-    // No event in an area A: the rate is below −ln 0.05 ÷ A (exact Poisson, one-sided 95 %).
-    let rate = area.map(|area| -libm::log(0.05) / area);
+    let rate = area.map(|area| most_where_none(area, 0.95));
     Decision { at_most_per_mm2: rate, ..of(outcome, Why::NotSeen) }
 }
 

@@ -26,11 +26,17 @@ pub fn mean_and_deviation(values: &[f64]) -> Option<(f64, Option<f64>)> {
     Some((mean, (values.len() > 1).then(|| (squares / (n - 1.0)).sqrt())))
 }
 
-/// Half width of the two-sided 95 % interval of a mean of `values`: t(0.975, n − 1) · s/√n. `None` for fewer than two values.
-pub fn half_width_95(values: &[f64]) -> Option<f64> {
+/// Half width of the two-sided interval of a mean of `values` at this `level` (0 to 1): t · s/√n with n − 1 degrees of freedom. `None` for
+/// fewer than two values.
+pub fn half_width(values: &[f64], level: f64) -> Option<f64> {
     let deviation = mean_and_deviation(values)?.1?;
     let n = values.len() as f64;
-    Some(student_t_975(n - 1.0) * deviation / n.sqrt())
+    Some(student_t_quantile(0.5 + 0.5 * level, n - 1.0) * deviation / n.sqrt())
+}
+
+/// [`half_width`] at 95 %.
+pub fn half_width_95(values: &[f64]) -> Option<f64> {
+    half_width(values, 0.95)
 }
 
 /// A straight line through points.

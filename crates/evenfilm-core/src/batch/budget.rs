@@ -54,13 +54,6 @@ pub struct Budget {
     pub combined: Part,
 }
 
-/// Half width of the two-sided interval of the mean of `units` at a level; `None` for fewer than two.
-pub(super) fn half_width(units: &[f64], level: f64) -> Option<f64> {
-    let n = units.len() as f64;
-    let deviation = mean_and_deviation(units)?.1?;
-    Some(student_t_quantile(0.5 + level / 2.0, n - 1.0) * deviation / n.sqrt())
-}
-
 /// The quantities with one thing changed that is known only so well.
 pub(super) struct Views {
     edge: [Vec<Option<f64>>; 2],
