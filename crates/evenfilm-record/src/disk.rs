@@ -31,7 +31,10 @@ pub(crate) fn fault(doing: &str, path: &Path, error: &io::Error) -> Fault {
 
 /// Writes a file beside its place, then puts it there: whoever looks sees the old content or the new. A file that is replaced hands on its
 /// rights.
-pub(crate) fn replace(path: &Path, content: &[u8]) -> Result<(), Fault> {
+///
+/// # Errors
+/// It cannot be written.
+pub fn replace(path: &Path, content: &[u8]) -> Result<(), Fault> {
     let failed = |e: &io::Error| fault("write", path, e);
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
     let mut staged = tempfile::Builder::new().prefix(".evenfilm-").tempfile_in(folder).map_err(|e| failed(&e))?;

@@ -5,7 +5,7 @@ pub mod bag;
 pub mod corrections;
 pub mod csvw;
 mod digest;
-mod disk;
+pub mod disk;
 pub mod fault;
 pub mod folder;
 pub mod limits_file;

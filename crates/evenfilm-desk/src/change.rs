@@ -1,0 +1,355 @@
+//! The one place where the desk's state changes: what the screens ask for, and what the jobs tell, is applied here.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use evenfilm_core::recipe::Recipe;
+use evenfilm_record::fault::{Fault, FaultKind};
+use evenfilm_record::lot::Inspected;
+use evenfilm_record::recipe_file;
+
+use crate::Desk;
+use crate::canvas::{Camera, Layer};
+use crate::command::{Command, Face};
+use crate::jobs::{Asked, Look, Purpose, Report};
+use crate::prefs::Look as Appearance;
+use crate::session;
+use crate::sheet;
+use crate::state::{Card, CardState, Chosen, Listed, Lot, Notice, Over, Run, WriteStage, Writing};
+
+mod command;
+pub(crate) use command::barred;
+mod report;
+
+/// What a screen asks for.
+pub(crate) enum Act {
+    /// Something that a person may also ask for by name.
+    Do(Command),
+    /// Opens a folder: a lot, or a folder of lots.
+    Open(PathBuf),
+    /// Shows a lot of the open folder.
+    Lot(usize),
+    /// Shows a field of the lot.
+    Field(usize),
+    /// Changes choices. The flag says that the gesture goes on.
+    Choose(Box<Recipe>, bool),
+    /// The gesture has ended.
+    Chosen,
+    /// Leaves the shown field out, for this reason.
+    LeaveOut(String),
+    /// Moves the eye.
+    Eye(Camera),
+    /// Bares so much of the original.
+    Bare(f32),
+    /// Draws a layer more or less strongly.
+    Layer(Layer, f32),
+    /// Shows another face of the lot.
+    Face(Face),
+    /// Shows something over everything else, or nothing.
+    Over(Option<Over>),
+    /// Light, dark or as the system is.
+    Appearance(Appearance),
+    /// Scale of everything, %.
+    Scale(u16),
+    /// Another folder for records; `None` is beside the lot.
+    Records(Option<PathBuf>),
+    /// Lets the system ask for the folder of records.
+    ChooseRecords,
+    /// The code of whoever works here.
+    Operator(String),
+    /// Locks the choices under a name and a version, and saves them.
+    Lock {
+        /// The recipe's name.
+        name: String,
+        /// Its version.
+        version: String,
+    },
+    /// Saves the choices, then writes the record.
+    SaveAndWrite,
+    /// Stops a record that waits or is being written.
+    StopWriting(u64),
+    /// Takes up what an earlier session left, or lets it go.
+    TakeUp(bool),
+    /// Closes a notice.
+    Close(usize),
+    /// Closes the lot although its sheet is not saved.
+    LoseSheet,
+    /// Closes the window although something is not saved.
+    CloseAnyway,
+    /// Something of the sheet.
+    Sheet(sheet::Act),
+    /// Measures again although nothing was changed.
+    Again,
+    /// Puts a text on the clipboard, and says what it is.
+    Copy(String, &'static str),
+}
+
+/// What the screens asked for in a pass, in order.
+#[derive(Default)]
+pub(crate) struct Acts(pub(crate) Vec<Act>);
+
+impl Acts {
+    pub(crate) fn push(&mut self, act: Act) {
+        self.0.push(act);
+    }
+
+    pub(crate) fn run(&mut self, command: Command) {
+        self.0.push(Act::Do(command));
+    }
+}
+
+impl Desk {
+    /// Applies what was asked for.
+    pub(crate) fn apply(&mut self, act: Act) {
+        match act {
+            Act::Do(command) => self.command(command),
+            Act::Open(folder) => self.open(&folder),
+            Act::Lot(place) => self.show_lot(place),
+            Act::Field(place) => self.show_field(place),
+            Act::Choose(recipe, more) => self.choose(*recipe, more),
+            Act::Chosen => {
+                if let Some(lot) = &mut self.state.lot {
+                    lot.history.end_gesture();
+                }
+            }
+            Act::LeaveOut(reason) => self.leave_out(&reason),
+            Act::Eye(camera) => self.of_lot(|lot| lot.camera = camera),
+            Act::Bare(share) => self.of_lot(|lot| lot.bared = share.clamp(0.0, 1.0)),
+            Act::Layer(layer, share) => self.of_lot(|lot| lot.layers.set(layer, share)),
+            Act::Face(face) => self.state.face = face,
+            Act::Over(over) => self.state.over = over,
+            Act::Appearance(look) => self.state.prefs.look = look,
+            Act::Scale(pct) => self.state.prefs.scale_pct = pct,
+            Act::Records(folder) => self.state.prefs.records = folder,
+            Act::ChooseRecords => self.ask_for(Purpose::Records),
+            Act::Operator(code) => self.state.prefs.operator = code,
+            Act::Lock { name, version } => self.lock(name, version),
+            Act::SaveAndWrite => {
+                self.state.over = None;
+                if self.save_choices() {
+                    self.write_record();
+                }
+            }
+            Act::StopWriting(id) => self.stop_writing(id),
+            Act::TakeUp(wanted) => self.take_up(wanted),
+            Act::Close(place) => {
+                if place < self.state.notices.len() {
+                    self.state.notices.remove(place);
+                }
+            }
+            Act::LoseSheet => {
+                self.state.over = None;
+                self.close_lot();
+                self.state.lots.clear();
+            }
+            Act::CloseAnyway => self.may_close = true,
+            Act::Sheet(act) => self.sheet(act),
+            Act::Again => self.measure(),
+            Act::Copy(text, what) => {
+                self.to_clipboard = Some(text);
+                self.say(Notice::good(format!("{what} copied")));
+            }
+        }
+    }
+
+    fn of_lot(&mut self, change: impl FnOnce(&mut Lot)) {
+        if let Some(lot) = &mut self.state.lot {
+            change(lot);
+        }
+    }
+
+    /// Tells a person something; the same words are not said twice.
+    pub(crate) fn say(&mut self, notice: Notice) {
+        self.state.notices.retain(|said| said.text != notice.text);
+        self.state.notices.push(notice);
+        // Old ones give way.
+        if self.state.notices.len() > MOST_NOTICES {
+            self.state.notices.remove(0);
+        }
+    }
+
+    /// Opens a folder.
+    pub(crate) fn open(&mut self, folder: &Path) {
+        let folder = std::path::absolute(folder).unwrap_or_else(|_| folder.to_path_buf());
+        self.close_lot();
+        self.state.lots.clear();
+        self.opening = Some(folder.clone());
+        self.jobs.list.ask(folder);
+    }
+
+    pub(crate) fn close_lot(&mut self) {
+        self.jobs.measure.stop();
+        self.jobs.picture.stop();
+        self.jobs.thumbs.stop();
+        self.jobs.list.stop();
+        self.opening = None;
+        self.state.lot = None;
+    }
+
+    /// Shows a lot of the open folder.
+    fn show_lot(&mut self, place: usize) {
+        let Some(listed) = self.state.lots.get(place).cloned() else { return };
+        self.jobs.picture.stop();
+        self.jobs.thumbs.stop();
+        self.state.lot = Some(Lot::new(&listed));
+        if listed.name.is_some() || listed.fault.is_none() {
+            self.state.prefs.opened(&listed.folder);
+        }
+        self.ask_to_measure(None, false);
+    }
+
+    /// Measures the lot with the choices as they are now.
+    pub(crate) fn measure(&mut self) {
+        let Some(lot) = &self.state.lot else { return };
+        let chosen = lot.batch.is_some().then(|| lot.now.clone());
+        let write = lot.now.corrections != lot.on_disk.corrections;
+        self.ask_to_measure(chosen, write);
+    }
+
+    fn ask_to_measure(&mut self, chosen: Option<Chosen>, write_corrections: bool) {
+        let Some(lot) = &self.state.lot else { return };
+        let out = self.records_of(&lot.folder);
+        let folder = lot.folder.clone();
+        self.jobs.measure.ask(Asked { folder, chosen, write_corrections, out });
+        self.of_lot(|lot| lot.run = Run::Going { share: 0.0, what: "opening".into() });
+    }
+
+    /// Where records of a lot go: the folder of the settings, else `records` beside it.
+    pub(crate) fn records_of(&self, lot: &Path) -> PathBuf {
+        self.state.prefs.records.clone().unwrap_or_else(|| lot.parent().unwrap_or(lot).join("records"))
+    }
+
+    fn show_field(&mut self, place: usize) {
+        let Some(lot) = &mut self.state.lot else { return };
+        let Some(batch) = lot.batch.clone().filter(|batch| place < batch.fields.len()) else { return };
+        if lot.field != place || lot.picture.is_none() {
+            lot.field = place;
+            lot.picture = None;
+            lot.picture_fault = None;
+            self.jobs.picture.ask(Look { batch, field: place });
+        }
+    }
+
+    /// Changes choices: one step back and forth, and a new run.
+    fn choose(&mut self, recipe: Recipe, more: bool) {
+        let Some(lot) = &mut self.state.lot else { return };
+        if lot.now.recipe == recipe {
+            if !more {
+                lot.history.end_gesture();
+            }
+            return;
+        }
+        lot.history.step(&lot.now, more);
+        let light = lot.now.recipe.light != recipe.light;
+        lot.now.recipe = recipe;
+        // What a lock stood for has changed.
+        lot.now.recipe.locked = false;
+        self.changed(light);
+    }
+
+    /// Choices have changed: a new run, and where the light is another, a new picture.
+    fn changed(&mut self, light: bool) {
+        if let (true, Some(lot)) = (light, &mut self.state.lot) {
+            // The picture comes with the batch that the run opens.
+            lot.picture = None;
+        }
+        self.measure();
+    }
+
+    fn leave_out(&mut self, reason: &str) {
+        self.state.over = None;
+        let operator = self.state.prefs.operator.trim().to_owned();
+        let Some(lot) = &mut self.state.lot else { return };
+        let Some(field) = lot.cards.get(lot.field).map(|card| card.name.clone()) else { return };
+        lot.history.step(&lot.now, false);
+        lot.now.corrections.leave_out(&field, reason, &operator, "");
+        self.changed(false);
+    }
+
+    fn lock(&mut self, name: String, version: String) {
+        self.state.over = None;
+        let Some(lot) = &mut self.state.lot else { return };
+        lot.history.step(&lot.now, false);
+        let recipe = &mut lot.now.recipe;
+        (recipe.name, recipe.version, recipe.locked) = (name, version, true);
+        if self.save_choices() {
+            self.measure();
+        }
+    }
+
+    /// Writes the choices to the recipe file; false, and a notice, where that fails.
+    fn save_choices(&mut self) -> bool {
+        let Some(lot) = &mut self.state.lot else { return false };
+        let path = recipe_path(lot);
+        match recipe_file::save(&path, &lot.now.recipe) {
+            Ok(()) => {
+                lot.on_disk.recipe = lot.now.recipe.clone();
+                let text = format!("Choices saved to {}", path.display());
+                self.say(Notice::good(text));
+                true
+            }
+            Err(fault) => {
+                self.say(Notice::of(&fault));
+                false
+            }
+        }
+    }
+
+    /// Asks for a record of the lot that is shown; the choices are saved.
+    fn write_record(&mut self) {
+        let Some(lot) = &self.state.lot else { return };
+        let (folder, name) = (lot.folder.clone(), lot.name.clone());
+        self.order(folder, name);
+    }
+
+    fn order(&mut self, folder: PathBuf, name: String) {
+        let out = self.records_of(&folder);
+        let id = self.jobs.write.ask(folder.clone(), out.clone());
+        self.state.queue.push(Writing { id, folder, name, out, stage: WriteStage::Waits });
+        self.state.over = Some(Over::Queue);
+    }
+
+    fn stop_writing(&mut self, id: u64) {
+        let waited = self.jobs.write.stop(id);
+        if let (true, Some(writing)) = (waited, self.state.queue.iter_mut().find(|writing| writing.id == id)) {
+            writing.stage = WriteStage::Failed(Fault::interrupted());
+        }
+    }
+
+    fn ask_for(&mut self, purpose: Purpose) {
+        if !self.state.choosing {
+            self.state.choosing = true;
+            let at = self.state.lot.as_ref().map(|lot| lot.folder.clone()).or_else(|| self.state.prefs.recent.first().cloned());
+            self.jobs.choose(purpose, at);
+        }
+    }
+
+    fn take_up(&mut self, wanted: bool) {
+        let Some(left) = self.state.left.take() else { return };
+        if wanted {
+            self.open(&left.folder);
+            self.taking_up = Some(left);
+        }
+    }
+
+    fn sheet(&mut self, act: sheet::Act) {
+        let Some(lot) = &mut self.state.lot else { return };
+        match sheet::apply(lot, act) {
+            Ok(false) => {}
+            Ok(true) => {
+                self.say(Notice::good("Sheet saved"));
+                self.ask_to_measure(None, false);
+            }
+            Err(fault) => self.say(Notice::of(&fault)),
+        }
+    }
+}
+
+/// Notices that are kept.
+const MOST_NOTICES: usize = 4;
+
+/// The recipe file of a lot: the one in use, else one beside the sheet.
+fn recipe_path(lot: &Lot) -> PathBuf {
+    let in_use = lot.batch.as_ref().and_then(|batch| batch.recipe_file.clone());
+    in_use.unwrap_or_else(|| lot.folder.join("recipe.toml"))
+}

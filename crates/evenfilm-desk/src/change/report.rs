@@ -1,0 +1,155 @@
+//! What the jobs tell, applied.
+
+use super::{Arc, Card, CardState, Desk, Fault, Inspected, Listed, Look, Lot, Notice, PathBuf, Purpose, Report, Run, WriteStage};
+use crate::jobs::{Opened, Thumbs};
+
+impl Desk {
+    /// Applies what a job told; what comes too late is dropped.
+    pub(crate) fn report(&mut self, report: Report) {
+        match report {
+            Report::Listed(number, folder, lots) if self.jobs.list.is_latest(number) => self.listed(folder, lots),
+            Report::Opened(number, opened) if self.jobs.measure.is_latest(number) => self.opened(*opened),
+            Report::Going(number, share, what, field) if self.jobs.measure.is_latest(number) => self.going(share, what, field),
+            Report::Measured(number, result, with) if self.jobs.measure.is_latest(number) => {
+                let Some(lot) = &mut self.state.lot else { return };
+                match *result {
+                    Ok(inspected) => {
+                        judge_cards(lot, &inspected);
+                        (lot.measured, lot.measured_with, lot.run) = (Some(Arc::new(inspected)), Some(*with), Run::Idle);
+                    }
+                    Err(fault) => lot.run = Run::Failed(fault),
+                }
+            }
+            Report::Pictured(number, picture) if self.jobs.picture.is_latest(number) => {
+                let Some(lot) = &mut self.state.lot else { return };
+                match *picture {
+                    Ok(picture) => lot.picture = Some(Arc::new(picture)),
+                    Err(fault) => lot.picture_fault = Some(fault),
+                }
+            }
+            Report::Detailed(number, detail) if self.jobs.picture.is_latest(number) => self.canvas.detail(detail),
+            Report::Thumbed(number, field, thumb) if self.jobs.thumbs.is_latest(number) => {
+                let card = self.state.lot.as_mut().and_then(|lot| lot.cards.get_mut(field));
+                if let Some(card) = card {
+                    card.thumb = Some(Arc::new(thumb));
+                }
+            }
+            Report::Chosen(folder, purpose) => self.folder_chosen(folder, purpose),
+            Report::Rendered(result) => {
+                self.state.rendering = false;
+                match result {
+                    Ok(folder) => self.open(&folder),
+                    Err(fault) => self.say(Notice::of(&fault)),
+                }
+            }
+            Report::Writing(id, share, what, since_s) => {
+                if let Some(one) = self.state.queue.iter_mut().find(|one| one.id == id) {
+                    one.stage = WriteStage::Going { share, what, since_s };
+                }
+            }
+            Report::Written(id, result) => {
+                if let Some(one) = self.state.queue.iter_mut().find(|one| one.id == id) {
+                    one.stage = match *result {
+                        Ok(outcome) => WriteStage::Written(Box::new(outcome)),
+                        Err(fault) => WriteStage::Failed(fault),
+                    };
+                }
+            }
+            _ => {}
+        }
+    }
+
+    fn listed(&mut self, folder: PathBuf, lots: Vec<Listed>) {
+        self.opening = None;
+        match lots.as_slice() {
+            // A folder that holds none is told where it was asked for, and the start page stays.
+            [one] if one.name.is_none() && one.fault.is_some() => {
+                let fault = one.fault.clone().unwrap_or_else(Fault::interrupted);
+                self.say(Notice::of(&fault));
+            }
+            _ => {
+                if lots.len() > 1 {
+                    self.state.prefs.opened(&folder);
+                }
+                self.state.lots = lots;
+                self.apply(super::Act::Lot(0));
+            }
+        }
+    }
+
+    fn opened(&mut self, opened: Result<Opened, Fault>) {
+        let left = self.taking_up.take();
+        let Some(lot) = &mut self.state.lot else { return };
+        match opened {
+            Ok(Opened { batch, chosen, on_disk }) => {
+                let first = lot.batch.is_none();
+                (lot.name, lot.on_disk) = (batch.sheet.lot.clone(), on_disk);
+                // The file's lines are numbered anew; what they say is the same.
+                lot.now = chosen;
+                if first || lot.cards.len() != batch.fields.len() {
+                    let card = |field: &evenfilm_record::folder::Field| Card {
+                        name: field.source.name.clone(),
+                        slide: field.slide.clone(),
+                        ..Card::default()
+                    };
+                    lot.cards = batch.fields.iter().map(card).collect();
+                    lot.field = lot.field.min(lot.cards.len().saturating_sub(1));
+                    self.jobs.thumbs.ask(Thumbs { batch: Arc::clone(&batch), fields: (0..batch.fields.len()).collect() });
+                }
+                let Some(lot) = &mut self.state.lot else { return };
+                lot.cards.iter_mut().for_each(|card| card.state = CardState::Waiting);
+                let needs_picture = lot.picture.is_none();
+                lot.batch = Some(Arc::clone(&batch));
+                if needs_picture {
+                    self.jobs.picture.ask(Look { batch, field: lot.field });
+                }
+            }
+            Err(fault) => {
+                if lot.batch.is_none() {
+                    lot.measured = None;
+                }
+                lot.run = Run::Failed(fault);
+            }
+        }
+        if let Some(left) = left {
+            left.take_up(self);
+        }
+    }
+
+    fn going(&mut self, share: f32, what: String, field: Option<(usize, bool)>) {
+        let Some(lot) = &mut self.state.lot else { return };
+        lot.run = Run::Going { share, what };
+        if let Some((card, done)) = field.and_then(|(place, done)| Some((lot.cards.get_mut(place)?, done))) {
+            card.state = if done { CardState::Measured } else { CardState::Measuring };
+        }
+    }
+
+    fn folder_chosen(&mut self, folder: Option<PathBuf>, purpose: Purpose) {
+        self.state.choosing = false;
+        let Some(folder) = folder else { return };
+        match purpose {
+            Purpose::Lot => self.open(&folder),
+            Purpose::Records => self.state.prefs.records = Some(folder),
+            Purpose::Charts => {
+                let Some(lot) = &self.state.lot else { return };
+                match crate::numbers::save_charts(lot, &folder) {
+                    Ok(count) => self.say(Notice::good(format!("{count} files of charts written to {}", folder.display()))),
+                    Err(fault) => self.say(Notice::of(&fault)),
+                }
+            }
+        }
+    }
+}
+
+/// What became of each field, on its card.
+fn judge_cards(lot: &mut Lot, inspected: &Inspected) {
+    for field in &inspected.fields {
+        let Some(card) = lot.cards.get_mut(field.number - 1) else { continue };
+        card.state = match (field.rejected.as_str(), field.flags.len()) {
+            ("", 0) => CardState::Measured,
+            ("", n) => CardState::ToCheck(n),
+            (why, _) => CardState::LeftOut(why.into()),
+        };
+    }
+}
+

@@ -1,0 +1,145 @@
+//! What a person may ask for: a name, a reason to use it, a key. Buttons, keys and the search for commands all read this table.
+
+use egui::{Key, KeyboardShortcut, Modifiers};
+
+/// What is shown of a lot.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Face {
+    /// A field and what was found in it.
+    #[default]
+    Picture,
+    /// Charts and every value.
+    Numbers,
+    /// What the technician knows of the lot.
+    Sheet,
+}
+
+macro_rules! commands {
+    ($($name:ident, $label:literal, $why:literal, $key:expr;)+) => {
+        /// What a person may ask for, whatever way.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+        pub enum Command { $(#[doc = $why] $name),+ }
+        impl Command {
+            /// All of them, in the order in which they are listed.
+            pub const ALL: &'static [Self] = &[$(Self::$name),+];
+            /// Its name on buttons and in lists.
+            pub const fn label(self) -> &'static str { match self { $(Self::$name => $label),+ } }
+            /// What it is for.
+            pub const fn why(self) -> &'static str { match self { $(Self::$name => $why),+ } }
+            /// The key that asks for it.
+            pub fn key(self) -> Option<KeyboardShortcut> { match self { $(Self::$name => $key),+ } }
+        }
+    };
+}
+
+const fn ctrl(key: Key) -> Option<KeyboardShortcut> {
+    Some(KeyboardShortcut::new(Modifiers::COMMAND, key))
+}
+
+const fn ctrl_shift(key: Key) -> Option<KeyboardShortcut> {
+    Some(KeyboardShortcut::new(Modifiers::COMMAND.plus(Modifiers::SHIFT), key))
+}
+
+const fn alone(key: Key) -> Option<KeyboardShortcut> {
+    Some(KeyboardShortcut::new(Modifiers::NONE, key))
+}
+
+commands! {
+    OpenFolder, "Open a folder…", "Choose the folder of a lot, or of several", ctrl(Key::O);
+    OpenSample, "Open the sample lot", "Render a film of known truth and measure it, to learn how the desk works", None;
+    CloseLot, "Back to the start", "Close the lot and choose another", ctrl(Key::W);
+    NextLot, "Next lot of the folder", "Show the lot that comes after this one", ctrl(Key::PageDown);
+    PreviousLot, "Previous lot of the folder", "Show the lot that comes before this one", ctrl(Key::PageUp);
+    NextField, "Next field", "Show the picture that comes after this one", alone(Key::PageDown);
+    PreviousField, "Previous field", "Show the picture that comes before this one", alone(Key::PageUp);
+    LeaveOut, "Leave this field out, or take it back", "A field that shows the same place again leaves the numbers; any other reason is kept and flagged", alone(Key::Delete);
+    Picture, "Show the picture", "A field and what was found in it", alone(Key::F2);
+    Numbers, "Show the numbers", "Charts and every value with its definition", alone(Key::F3);
+    Sheet, "Show the sheet", "What is known of the lot: slides, microscope, mixing", alone(Key::F4);
+    Choices, "Show or hide the choices", "The questions that decide what is measured", alone(Key::F6);
+    Larger, "Look closer", "Enlarge the picture", alone(Key::Plus);
+    Smaller, "Step back", "Show more of the picture", alone(Key::Minus);
+    Whole, "Whole field", "Show all of the picture", alone(Key::Num0);
+    TrueSize, "Pixel for pixel", "One pixel of the camera is one of the screen", alone(Key::Num1);
+    Original, "Bare the original, or cover it", "Pull the marks off the whole picture", alone(Key::B);
+    Undo, "Undo", "Take the last change of a choice back", ctrl(Key::Z);
+    Redo, "Redo", "Make the change again", ctrl_shift(Key::Z);
+    SaveChoices, "Save the choices", "Write them to the recipe file beside the lot", ctrl(Key::S);
+    Lock, "Lock or unlock the choices", "A verdict rests on locked choices only", ctrl(Key::L);
+    WriteRecord, "Write the record", "Measure once more and seal pictures, numbers and choices in a record", ctrl(Key::Enter);
+    WriteAll, "Write the records of all lots here", "One after another, as the lots of the folder stand", ctrl_shift(Key::Enter);
+    Queue, "Show what is being written", "Progress, summaries and records of this session", alone(Key::F8);
+    Stop, "Stop measuring or writing", "Nothing is left behind; what was written before stays", ctrl(Key::Period);
+    CopySummary, "Copy the summary", "The text that the command line prints", ctrl_shift(Key::C);
+    CopyValues, "Copy every value", "A table with units, for a spreadsheet", None;
+    SaveCharts, "Save the charts…", "As SVG and PNG beside the lot", None;
+    OpenRecords, "Open the folder of records", "In the system's own file window", None;
+    Bigger, "Everything larger", "Scale text and buttons up, to 200 %", ctrl(Key::Plus);
+    LessBig, "Everything smaller", "Scale text and buttons down, to 75 %", ctrl(Key::Minus);
+    Light, "Light, dark, or as the system", "Go to the next appearance", None;
+    Find, "Find a command", "Type what you want to do", ctrl(Key::K);
+    Keys, "List of keys", "Everything that the keyboard does", alone(Key::F1);
+}
+
+impl Command {
+    /// The key in words, as in "Ctrl+O"; empty where there is none.
+    pub fn key_words(self, ctx: &egui::Context) -> String {
+        self.key().map(|key| ctx.format_shortcut(&key)).unwrap_or_default()
+    }
+
+    /// Whether its key is one that is also typed into texts.
+    pub(crate) fn is_typed(self) -> bool {
+        self.key().is_some_and(|key| key.modifiers.is_none() && !is_function(key.logical_key))
+    }
+}
+
+const fn is_function(key: Key) -> bool {
+    matches!(key, Key::F1 | Key::F2 | Key::F3 | Key::F4 | Key::F6 | Key::F8)
+}
+
+/// The commands that answer to some words, best first.
+pub(crate) fn find(words: &str) -> Vec<Command> {
+    let words: Vec<String> = words.split_whitespace().map(str::to_lowercase).collect();
+    let rank = |command: &Command| {
+        let (label, why) = (command.label().to_lowercase(), command.why().to_lowercase());
+        let hits = |text: &str| words.iter().filter(|word| text.contains(word.as_str())).count();
+        let all = words.iter().all(|word| label.contains(word.as_str()) || why.contains(word.as_str()));
+        all.then(|| hits(&label))
+    };
+    let mut found: Vec<(usize, Command)> = Command::ALL.iter().filter_map(|command| Some((rank(command)?, *command))).collect();
+    found.sort_by_key(|(hits, _)| std::cmp::Reverse(*hits));
+    found.into_iter().map(|(_, command)| command).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_key_asks_for_two_things() {
+        let keys: Vec<_> = Command::ALL.iter().filter_map(|command| Some((command.key()?, command))).collect();
+        for (i, (key, command)) in keys.iter().enumerate() {
+            for (other, twin) in &keys[..i] {
+                assert!(key != other, "{command:?} and {twin:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn labels_are_short_and_sentence_case() {
+        for command in Command::ALL {
+            let label = command.label();
+            assert!(label.len() <= 40 && !label.ends_with('.') && label.starts_with(char::is_uppercase), "{label}");
+            assert!(!command.why().ends_with('.') && !command.why().is_empty(), "{label}");
+        }
+    }
+
+    #[test]
+    fn commands_are_found_by_words() {
+        assert_eq!(find("undo").first(), Some(&Command::Undo));
+        assert_eq!(find("leave FIELD").first(), Some(&Command::LeaveOut));
+        assert!(find("no such thing").is_empty());
+        assert_eq!(find("").len(), Command::ALL.len());
+    }
+}

@@ -1,0 +1,42 @@
+//! Small parts that several screens share.
+
+use egui::{Button, Response, RichText, Ui, Vec2};
+
+use crate::change::{Acts, barred};
+use crate::command::Command;
+use crate::state::State;
+use crate::theme;
+
+/// A button that asks for a command: its name, its reason and key on hover, grey with the reason where it can do nothing.
+pub(crate) fn command(ui: &mut Ui, command: Command, state: &State, acts: &mut Acts) -> Response {
+    named(ui, command, command.label(), state, acts)
+}
+
+/// The same under a shorter name.
+pub(crate) fn named(ui: &mut Ui, command: Command, name: &str, state: &State, acts: &mut Acts) -> Response {
+    let why_not = barred(command, state);
+    let response = ui.add_enabled(why_not.is_none(), Button::new(name));
+    if response.clicked() {
+        acts.run(command);
+    }
+    let key = command.key_words(ui.ctx());
+    let hint = if key.is_empty() { command.why().to_owned() } else { format!("{}\n{key}", command.why()) };
+    response.on_hover_text(hint).on_disabled_hover_text(why_not.unwrap_or_default())
+}
+
+/// A button that stands out: the one thing to do next.
+pub(crate) fn main_button(ui: &mut Ui, name: &str) -> Response {
+    let inks = theme::inks(ui);
+    ui.add(Button::new(RichText::new(name).color(inks.on_chosen)).fill(inks.chosen))
+}
+
+/// Text that matters less.
+pub(crate) fn quiet(ui: &Ui, text: impl Into<String>) -> RichText {
+    RichText::new(text).color(theme::inks(ui).quiet)
+}
+
+/// A button as wide as what is left.
+pub(crate) fn wide_button(ui: &mut Ui, name: impl Into<egui::WidgetText>) -> Response {
+    let size = Vec2::new(ui.available_width(), theme::TARGET);
+    ui.add_sized(size, Button::new(name.into()).truncate())
+}

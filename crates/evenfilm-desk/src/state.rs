@@ -1,0 +1,310 @@
+//! What the desk knows: read by the screens, changed in one place ([`crate::change`]).
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use evenfilm_core::recipe::Recipe;
+use evenfilm_record::corrections::Corrections;
+use evenfilm_record::fault::Fault;
+use evenfilm_record::folder::Batch;
+use evenfilm_record::lot::{Inspected, LotOutcome, ObjectiveOutcome};
+use evenfilm_record::recipe_file;
+
+use crate::canvas::{Camera, FieldPicture, Layers, Thumb};
+use crate::command::Face;
+use crate::history::History;
+use crate::prefs::Prefs;
+
+/// All of it.
+#[derive(Default)]
+pub struct State {
+    /// What was set up once.
+    pub prefs: Prefs,
+    /// Lots of the folder that is open, in natural order.
+    pub lots: Vec<Listed>,
+    /// The lot that is shown.
+    pub lot: Option<Lot>,
+    /// What is shown of it.
+    pub face: Face,
+    /// Records that wait, are being written, or were written in this session.
+    pub queue: Vec<Writing>,
+    /// What a person should know, latest last.
+    pub notices: Vec<Notice>,
+    /// What lies over everything else.
+    pub over: Option<Over>,
+    /// A sample lot is being rendered.
+    pub rendering: bool,
+    /// The system's window for choosing a folder is open.
+    pub choosing: bool,
+    /// Work of an earlier session that did not end well.
+    pub left: Option<crate::session::Left>,
+}
+
+/// A lot of the open folder.
+#[derive(Clone, Debug)]
+pub struct Listed {
+    /// Its folder.
+    pub folder: PathBuf,
+    /// Its name, where its sheet could be read.
+    pub name: Option<String>,
+    /// Why it cannot be measured.
+    pub fault: Option<Fault>,
+}
+
+impl Listed {
+    /// Its name, else its folder's.
+    pub fn label(&self) -> String {
+        self.name.clone().unwrap_or_else(|| folder_name(&self.folder))
+    }
+}
+
+/// The last part of a path.
+pub(crate) fn folder_name(path: &Path) -> String {
+    path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned())
+}
+
+/// What undo goes back and forth over.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Chosen {
+    /// Every choice.
+    pub recipe: Recipe,
+    /// What was corrected by hand.
+    pub corrections: Corrections,
+}
+
+/// The lot that is shown.
+pub struct Lot {
+    /// Its folder.
+    pub folder: PathBuf,
+    /// Its name; its folder's until the sheet is read.
+    pub name: String,
+    /// As it was opened last; `None` until then, and where it cannot be measured.
+    pub batch: Option<Arc<Batch>>,
+    /// The choices as they are now.
+    pub now: Chosen,
+    /// The choices as the files have them.
+    pub on_disk: Chosen,
+    /// Steps back and forth.
+    pub history: History<Chosen>,
+    /// What the choices gave; `None` until the first run ends.
+    pub measured: Option<Arc<Inspected>>,
+    /// What it was measured with.
+    pub measured_with: Option<Chosen>,
+    /// The background run.
+    pub run: Run,
+    /// A card for each field.
+    pub cards: Vec<Card>,
+    /// The field that is shown, a place in the batch's fields.
+    pub field: usize,
+    /// Its picture; `None` until it is read.
+    pub picture: Option<Arc<FieldPicture>>,
+    /// Why its picture cannot be shown.
+    pub picture_fault: Option<Fault>,
+    /// Where the eye is.
+    pub camera: Camera,
+    /// What is drawn over the picture.
+    pub layers: Layers,
+    /// The share of the picture, from the left, that is bared.
+    pub bared: f32,
+    /// The sheet as it is being written.
+    pub sheet: Option<crate::sheet::Draft>,
+}
+
+/// The background run.
+#[derive(Clone, Debug, Default)]
+pub enum Run {
+    /// The numbers are those of the choices, or there are none.
+    #[default]
+    Idle,
+    /// A run goes on.
+    Going {
+        /// Share that is done, 0 to 1.
+        share: f32,
+        /// What is being done.
+        what: String,
+    },
+    /// It was stopped by hand.
+    Stopped,
+    /// It failed.
+    Failed(Fault),
+}
+
+/// A field of the lot.
+#[derive(Clone, Default)]
+pub struct Card {
+    /// Its picture's name.
+    pub name: String,
+    /// Its slide.
+    pub slide: String,
+    /// What became of it.
+    pub state: CardState,
+    /// A small picture of it.
+    pub thumb: Option<Arc<Thumb>>,
+}
+
+/// What became of a field.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub enum CardState {
+    /// It waits.
+    #[default]
+    Waiting,
+    /// It is being measured.
+    Measuring,
+    /// It is measured, and nothing is amiss.
+    Measured,
+    /// It is measured, and something should be looked at: so many flags.
+    ToCheck(usize),
+    /// It is left out of the numbers, and why.
+    LeftOut(String),
+}
+
+impl CardState {
+    /// The word on the card.
+    pub fn word(&self) -> String {
+        match self {
+            Self::Waiting => "waiting".into(),
+            Self::Measuring => "measuring".into(),
+            Self::Measured => "measured".into(),
+            Self::ToCheck(1) => "1 thing to check".into(),
+            Self::ToCheck(n) => format!("{n} things to check"),
+            Self::LeftOut(why) => format!("left out: {why}"),
+        }
+    }
+}
+
+/// A record that is asked for.
+pub struct Writing {
+    /// Its number in this session.
+    pub id: u64,
+    /// The lot's folder.
+    pub folder: PathBuf,
+    /// The lot's name.
+    pub name: String,
+    /// Where the record goes.
+    pub out: PathBuf,
+    /// How far it is.
+    pub stage: WriteStage,
+}
+
+/// How far a record is.
+pub enum WriteStage {
+    /// Others are before it.
+    Waits,
+    /// It is being measured and written.
+    Going {
+        /// Share that is done, 0 to 1.
+        share: f32,
+        /// What is being done.
+        what: String,
+        /// Seconds since it began.
+        since_s: f64,
+    },
+    /// It is in its place.
+    Written(Box<LotOutcome>),
+    /// It failed or was stopped; nothing was left behind.
+    Failed(Fault),
+}
+
+/// What a person should know.
+#[derive(Clone, Debug)]
+pub struct Notice {
+    /// One sentence.
+    pub text: String,
+    /// What to do; may be empty.
+    pub remedy: String,
+    /// Whether something failed.
+    pub bad: bool,
+}
+
+/// What lies over everything else.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Over {
+    /// The search for commands.
+    Find,
+    /// The list of keys.
+    Keys,
+    /// A field is to be left out, and why is asked for.
+    LeaveOut,
+    /// Choices are to be locked: name and version.
+    Lock,
+    /// The choices are not saved, and a record is asked for.
+    SaveFirst,
+    /// What is being written.
+    Queue,
+    /// Whether a sheet that is not saved may go.
+    LoseSheet,
+    /// The window is to be closed while something is not saved or being written.
+    Closing,
+}
+
+impl Lot {
+    /// A lot that is about to be opened.
+    pub(crate) fn new(listed: &Listed) -> Self {
+        let chosen = Chosen { recipe: Recipe::default(), corrections: Corrections::default() };
+        Self {
+            folder: listed.folder.clone(),
+            name: listed.label(),
+            batch: None,
+            now: chosen.clone(),
+            on_disk: chosen,
+            history: History::default(),
+            measured: None,
+            measured_with: None,
+            run: Run::Going { share: 0.0, what: "opening".into() },
+            cards: Vec::new(),
+            field: 0,
+            picture: None,
+            picture_fault: None,
+            camera: Camera::default(),
+            layers: Layers::default(),
+            bared: 0.0,
+            sheet: None,
+        }
+    }
+
+    /// Whether the numbers are those of the choices as they are now.
+    pub fn is_current(&self) -> bool {
+        self.measured.is_some() && self.measured_with.as_ref() == Some(&self.now) && matches!(self.run, Run::Idle)
+    }
+
+    /// Whether the choices differ from what the recipe file says.
+    pub fn is_unsaved(&self) -> bool {
+        self.now.recipe != self.on_disk.recipe
+    }
+
+    /// The objective that the shown field was taken with.
+    pub fn objective(&self) -> Option<&ObjectiveOutcome> {
+        let measured = self.measured.as_ref()?;
+        let place = measured.fields.get(self.field).map_or(0, |field| field.objective);
+        measured.objectives.get(place)
+    }
+
+    /// Whether a verdict may be shown: the choices are locked, saved, and measured.
+    pub fn may_judge(&self) -> bool {
+        self.now.recipe.locked && self.is_current()
+    }
+
+    /// The identity of the choices, as records have it: the light decided as for this lot.
+    pub fn identity(&self) -> Option<String> {
+        let batch = self.batch.as_ref()?;
+        let has_blank = batch.objectives.first()?.blank.is_some();
+        recipe_file::resolved(&self.now.recipe, has_blank).ok().map(|recipe| recipe_file::sha256(&recipe))
+    }
+}
+
+impl Notice {
+    /// Something failed.
+    pub(crate) fn of(fault: &Fault) -> Self {
+        let place = match (&fault.file, fault.line) {
+            (Some(file), Some(line)) => format!(" ({}, line {line})", file.display()),
+            (Some(file), None) => format!(" ({})", file.display()),
+            _ => String::new(),
+        };
+        Self { text: format!("{}{place}", fault.message), remedy: fault.remedy.clone(), bad: true }
+    }
+
+    /// Something went as it should.
+    pub(crate) fn good(text: impl Into<String>) -> Self {
+        Self { text: text.into(), remedy: String::new(), bad: false }
+    }
+}
