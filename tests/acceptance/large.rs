@@ -34,7 +34,7 @@ fn measured(field: &dyn Samples, lit: bool) -> FieldResult {
     let go = AtomicBool::new(false);
     let (optics, recipe) =
         (Optics { um_per_px: 0.25, numerical_aperture: Some(0.65), wavelength_nm: Some(550.0), full_scale: u16::MAX }, Recipe::default());
-    let setting = Setting { optics: &optics, recipe: &recipe, watch: Watch { cancel: &go, tell: &|_, _| () } };
+    let setting = Setting { optics: &optics, recipe: &recipe, necks: false, watch: Watch { cancel: &go, tell: &|_, _| () } };
     let blank = Drawn { size: field.size(), noise: 0.0, transmission: |_, _| 1.0 };
     let lamp = Lamp::new(lit.then_some(&blank as &dyn Samples), None, setting.watch).unwrap();
     let (surveyed, correction) = survey(field, &lamp, &setting).unwrap();

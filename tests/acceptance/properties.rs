@@ -47,7 +47,7 @@ fn pictures(spec: &PhantomSpec) -> (Vec<Plane<u16>>, Plane<u16>) {
 
 fn seen(fields: &[Plane<u16>], blank: &Plane<u16>, (optics, recipe): (&Optics, &Recipe)) -> Vec<FieldResult> {
     let cancel = AtomicBool::new(false);
-    let setting = Setting { optics, recipe, watch: Watch { cancel: &cancel, tell: &|_, _| () } };
+    let setting = Setting { optics, recipe, necks: false, watch: Watch { cancel: &cancel, tell: &|_, _| () } };
     let lamp = Lamp::new(Some(blank), None, setting.watch).unwrap();
     let one = |field: &Plane<u16>| {
         let (surveyed, correction) = survey(field, &lamp, &setting).unwrap();

@@ -37,7 +37,7 @@ static GO: AtomicBool = AtomicBool::new(false);
 static RECIPE: LazyLock<Recipe> = LazyLock::new(Recipe::default);
 
 fn setting() -> Setting<'static> {
-    Setting { optics: &OPTICS, recipe: &RECIPE, watch: Watch { cancel: &GO, tell: &|_, _| () } }
+    Setting { optics: &OPTICS, recipe: &RECIPE, necks: false, watch: Watch { cancel: &GO, tell: &|_, _| () } }
 }
 
 struct Scene {

@@ -74,9 +74,15 @@ pub struct FieldResult {
     pub fitness: Fitness,
     /// What its objects were found and judged with.
     pub ground: Ground,
+    /// What its flags rest on beside that.
+    pub judged: Judged,
     /// What a reader should know.
     pub flags: Vec<Flag>,
 }
+
+/// What is known of the film and its light when a field is judged.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Judged(Option<FilmJudged>);
 
 /// What the objects of a field were found and judged with, so that the same powder can be judged alike elsewhere. The default judges nothing.
 #[derive(Clone, Copy, Debug, Default)]
@@ -95,6 +101,17 @@ impl FieldResult {
     /// Number of pixels measured.
     pub fn area_px2(&self) -> f64 {
         f64::from(self.size.0) * f64::from(self.size.1)
+    }
+
+    /// Says anew what counts and what a reader should know, without looking at the picture: all that a measurement takes from the recipe's
+    /// smallest diameters and kinds left out. Flags that others added are gone.
+    pub fn judge_again(&mut self, optics: &Optics, recipe: &Recipe) {
+        self.counted_from_um = counted_from(optics, recipe);
+        let least_px = [self.counted_from_um[0] / optics.um_per_px, self.resolution_px];
+        self.flags = match &self.judged.0 {
+            Some(judged) => flags(judged, &self.fitness, (&self.objects, recipe), least_px),
+            None => Vec::new(),
+        };
     }
 }
 
@@ -121,6 +138,8 @@ pub struct Setting<'a> {
     pub optics: &'a Optics,
     /// The choices.
     pub recipe: &'a Recipe,
+    /// Whether objects keep the lines between their constituents, for whoever draws them.
+    pub necks: bool,
     /// What the work asks and tells while it runs.
     pub watch: Watch<'a>,
 }
@@ -130,7 +149,7 @@ pub struct Setting<'a> {
 /// # Errors
 /// [`Stop`].
 pub fn survey<'a>(field: &dyn Samples, lamp: &Lamp<'a>, setting: &Setting<'_>) -> Result<(Surveyed, Correction<'a>), Stop> {
-    let Setting { optics, recipe, watch } = *setting;
+    let Setting { optics, recipe, watch, .. } = *setting;
     let Light { correction, noise, reference, has_dark, brightness, evenness } = lamp.light(field, recipe.light.film, optics, watch)?;
     let mut seen = look(field, &correction, reference.bare_known(), noise, watch)?;
     let bare_known = reference.bare_known() && !is_black(seen.median, reference);
@@ -211,6 +230,24 @@ fn detection_level(recipe: &Recipe, spread: f64) -> f64 {
     }
 }
 
+fn cuts_by(surveyed: &Surveyed, film: &FilmTaken, recipe: &Recipe) -> Cuts {
+    let gap = (surveyed.bare_known && !film.clear).then_some(recipe.gaps.edge);
+    Cuts { film: film.grid.clone(), particle: detection_level(recipe, surveyed.seen.spread), gap }
+}
+
+impl Surveyed {
+    /// What a measurement with this recipe would cut at: the same as [`join_field`], but that no gaps are measured where half of the picture
+    /// turns out to be at full scale. `film_elsewhere` as there; the recipe's `[light]` must be that of the survey.
+    pub fn cuts(&self, film_elsewhere: Option<u16>, recipe: &Recipe) -> Cuts {
+        cuts_by(self, &take_film(self, film_elsewhere, recipe), recipe)
+    }
+
+    /// Noise of a pixel, as a share of the empty slide.
+    pub const fn noise(&self) -> f64 {
+        self.noise
+    }
+}
+
 /// Cuts a surveyed field into runs, joins them, and measures blur and core. `film_elsewhere` is the median film level of the slide's other
 /// fields, used where this one shows too little film.
 ///
@@ -222,10 +259,9 @@ pub fn join_field(
     film_elsewhere: Option<u16>,
     setting: &Setting<'_>,
 ) -> Result<Joined, Stop> {
-    let Setting { optics, recipe, watch } = *setting;
+    let Setting { optics, recipe, watch, .. } = *setting;
     let film = take_film(surveyed, film_elsewhere, recipe);
-    let gap = (surveyed.bare_known && !film.clear).then_some(recipe.gaps.edge);
-    let mut cuts = Cuts { film: film.grid.clone(), particle: detection_level(recipe, surveyed.seen.spread), gap };
+    let mut cuts = cuts_by(surveyed, &film, recipe);
     let Cut { mut particle, darkest, gap: mut gap_runs, lightest, thin, clipped } =
         cut(field, correction, &cuts, optics.full_scale, watch)?;
     watch.poll()?;
@@ -315,6 +351,7 @@ fn final_visit(joined: &Joined, setting: &Setting<'_>) -> Visit {
         core_ratio: (calibration.cores > 0).then_some(calibration.core_ratio),
         step: EDGE_STEP,
         split_depth_px: split.split.then(|| split.split_depth_um / setting.optics.um_per_px),
+        necks: setting.necks,
         ..visit_of(setting, joined.noise, calibration.blur_px)
     }
 }
@@ -342,24 +379,22 @@ pub fn measure(
     let (mut gaps, gap_map) = gaps_of(field, correction, (&mut joined, &refined), setting)?;
     mark_centres(&mut gaps, &refined.objects);
     let fitness = fitness_of(field, (surveyed, correction), (&joined, &refined), (&gaps, &gap_map), setting)?;
-    let judged = judged(surveyed, film_elsewhere.is_some(), &joined);
+    let judged = Judged(Some(judged(surveyed, film_elsewhere.is_some(), &joined)));
     let resolution_px = resolution(setting.optics, joined.calibration.blur_px);
-    let counted_from_um = counted_from(setting.optics, setting.recipe);
-    let least_px = [counted_from_um[0] / setting.optics.um_per_px, resolution_px];
-    let flags = flags(&judged, &fitness, (&refined.objects, setting.recipe), least_px);
-    let visit = Some(final_visit(&joined, setting));
+    // What is laid by chance is judged, and never drawn.
+    let visit = Some(Visit { necks: false, ..final_visit(&joined, setting) });
     let ground = Ground { film: joined.film.level, particle: joined.cuts.particle, hazy: joined.cuts.gap.is_some(), visit };
     let Joined { film, cuts, calibration, thin, bare_known, .. } = joined;
     let has_od = bare_known && !surveyed.reference.is_dark_field();
     let hazy = has_od && !film.clear;
     let film_od = od_of_level(film.level);
-    Ok(FieldResult {
+    let mut result = FieldResult {
         size: field.size(),
         um_per_px: setting.optics.um_per_px,
         resolution_px,
         objects: weighted(refined.objects, (setting.recipe, surveyed.reference)),
         bare_measured: bare_known,
-        counted_from_um,
+        counted_from_um: [0.0; 2],
         phases: [refined.map, gap_map],
         gap_cut_od_pct: hazy.then(|| 100.0 * od_of_level(cuts.gap_level(film.level)) / film_od).filter(|v| v.is_finite()),
         thin_area_px2: cuts.gap.filter(|_| has_od).map(|edge| thin_area(thin, &gaps, film.level, edge, calibration.blur_px)),
@@ -369,8 +404,11 @@ pub fn measure(
         calibration,
         fitness,
         ground,
-        flags,
-    })
+        judged,
+        flags: Vec::new(),
+    };
+    result.judge_again(setting.optics, setting.recipe);
+    Ok(result)
 }
 
 /// What the quality of a field is judged by.
@@ -476,6 +514,7 @@ fn visit_of(setting: &Setting<'_>, noise: f64, blur_px: f64) -> Visit {
         contrast: recipe.particles.contrast,
         deficit_below_px: (4.0 * blur_px).max(6.0),
         split_depth_px: None,
+        necks: false,
         fill_holes: recipe.particles.fill_holes,
         resolution_px: resolution(optics, blur_px),
     }

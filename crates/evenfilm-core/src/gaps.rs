@@ -4,7 +4,7 @@ mod circle;
 mod kind;
 
 pub use circle::CIRCLE_TOLERANCE;
-use circle::{Outlines, Points, largest_circle};
+use circle::{Circle, Outlines, Points, largest_circle};
 pub use kind::{GapMeasure, ToldGap};
 
 use rayon::prelude::*;
@@ -30,6 +30,8 @@ pub struct Gap {
     pub perimeter_px: f64,
     /// Diameter of the largest circle that fits inside the gap and the frame.
     pub largest_circle_px: f64,
+    /// Its middle (x, y); the centroid where no circle was found or asked for.
+    pub circle_centre_px: [f64; 2],
     /// Whether a side of the measured region cuts it.
     pub touches_frame: bool,
     /// What it is, and what decided on that.
@@ -110,13 +112,15 @@ pub(crate) fn outside_objects(refined: &Refined, frame: Rect, visit: GapVisit, w
     let mut gaps = Vec::new();
     for (own, component) in (0..).zip(&components) {
         watch.poll()?;
-        let radius = if visit.circle { circle_outside(&refined.map, (&map, own), component.at, frame) } else { 0.0 };
+        let circle = visit.circle.then(|| largest_circle(&map, own, component.at, frame, &Outlines(&refined.map))).flatten();
+        let centroid_px = centre_of(&map, own, component);
         gaps.push(Gap {
             at: component.at,
-            centroid_px: centre_of(&map, own, component),
+            centroid_px,
             area_px2: [component.area as f64; 3],
             perimeter_px: 0.0,
-            largest_circle_px: 2.0 * radius,
+            largest_circle_px: 2.0 * circle.map_or(0.0, |circle| circle.radius),
+            circle_centre_px: circle.map_or(centroid_px, |circle| circle.middle),
             touches_frame: component.at.touches(frame),
             told: kind::NOT_TOLD,
             in_hollow: false,
@@ -133,7 +137,7 @@ pub(crate) fn outside_objects(refined: &Refined, frame: Rect, visit: GapVisit, w
 /// Radius in px of the largest circle within the frame that has its middle in piece `own` of a map, whose box is `at`, and that crosses no
 /// outline of the obstacles' pixels; to [`CIRCLE_TOLERANCE`].
 pub fn circle_outside(obstacles: &RunMap, (clear, own): (&RunMap, u32), at: Rect, frame: Rect) -> f64 {
-    largest_circle(clear, own, at, frame, &Outlines(obstacles))
+    largest_circle(clear, own, at, frame, &Outlines(obstacles)).map_or(0.0, |circle| circle.radius)
 }
 
 fn centre_of(map: &RunMap, own: u32, component: &Component) -> [f64; 2] {
@@ -194,18 +198,23 @@ fn visit_gap(scene: &Scene<'_>, cuts: &Cuts, (own, component): (u32, &Component)
     let area_px2 = [0, 1, 2].map(|k| contours[k].area_without_blur(blur2));
     let line = &contours[1];
     let centre = line.centroid();
-    let largest_circle_px = if visit.circle {
+    let centroid_px = [centre[0] + f64::from(at.x), centre[1] + f64::from(at.y)];
+    let (largest_circle_px, circle_centre_px) = if visit.circle {
         let widened = blur2 / (2.0 * (area_px2[1] / std::f64::consts::PI).sqrt().max(1.0));
-        2.0 * (largest_circle(scene.gap, own, component.at, scene.frame, &Points::new(shifted(line, at), visit.reach())) + widened)
+        let outline = Points::new(shifted(line, at), visit.reach());
+        let none = Circle { radius: 0.0, middle: centroid_px };
+        let Circle { radius, middle } = largest_circle(scene.gap, own, component.at, scene.frame, &outline).unwrap_or(none);
+        (2.0 * (radius + widened), middle)
     } else {
-        0.0
+        (0.0, centroid_px)
     };
     let mut gap = Gap {
         at: component.at,
-        centroid_px: [centre[0] + f64::from(at.x), centre[1] + f64::from(at.y)],
+        centroid_px,
         area_px2,
         perimeter_px: line.perimeter_px,
         largest_circle_px,
+        circle_centre_px,
         touches_frame: component.at.touches(scene.frame),
         told: kind::NOT_TOLD,
         in_hollow: false,

@@ -268,6 +268,14 @@ impl Correction<'_> {
         Plane::from_shape_vec((at.height as usize, at.width as usize), out).map_err(|e| Stop::Unreadable(e.to_string()))
     }
 
+    /// Levels of a rectangle, row after row, into `out`, with buffers that the thread keeps.
+    ///
+    /// # Errors
+    /// [`Stop::Unreadable`].
+    pub fn levels_with_kept(&self, field: &dyn Samples, at: Rect, out: &mut Vec<Level>) -> Result<(), Stop> {
+        reuse::with(|scratch: &mut Scratch| self.levels_into(field, at, scratch, out))
+    }
+
     /// Levels of a rectangle, row after row, into `out`.
     ///
     /// # Errors

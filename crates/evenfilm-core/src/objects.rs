@@ -83,6 +83,9 @@ pub struct Object {
     pub weight: Option<f64>,
     /// Areas of its constituents, px², largest first; empty where there is one.
     pub constituents_px2: Box<[f32]>,
+    /// Places (x, y) on the lines between them, half a pixel apart, in no order along the lines; empty unless
+    /// [`Setting::necks`](crate::field::Setting::necks) asks for them.
+    pub necks_px: Box<[[f32; 2]]>,
     /// What it is, and what decided on that.
     pub told: Told,
 }

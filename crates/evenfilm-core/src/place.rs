@@ -96,7 +96,7 @@ mod tests {
         let (recipe, cancel) = (Recipe::default(), AtomicBool::new(false));
         let watch = Watch { cancel: &cancel, tell: &|_, _| () };
         let lamp = Lamp::new(Some(&blank as &dyn Samples), None, watch).unwrap();
-        let setting = Setting { optics: &optics, recipe: &recipe, watch };
+        let setting = Setting { optics: &optics, recipe: &recipe, necks: false, watch };
         let (seen, light) = survey(&picture, &lamp, &setting).unwrap();
         measure(&picture, (&seen, &light), None, &setting).unwrap()
     }

@@ -84,9 +84,7 @@ impl Bag {
     /// It cannot be read or the copy cannot be written.
     pub fn copy(&mut self, path: &str, from: &Path) -> Result<String, Fault> {
         let to = self.place(path)?;
-        let unreadable =
-            |e: io::Error| Fault::input(format!("cannot read the picture again: {e}"), "leave pictures in place while measuring").at(from);
-        let mut original = File::open(from).map_err(unreadable)?;
+        let mut original = File::open(from).map_err(|e| unreadable_again(from, &e))?;
         let write_fault = |e: io::Error| fault("write", &to, &e);
         let mut copy = File::options().read(true).write(true).create_new(true).open(&to).map_err(write_fault)?;
         // File to file lets the system share blocks or copy them itself.
@@ -191,6 +189,18 @@ fn push_line(text: &mut String, sha256: &str, path: &str) {
 fn write(path: &Path, content: &[u8]) -> Result<(), Fault> {
     let written = File::create(path).and_then(|mut file| file.write_all(content).and_then(|()| file.sync_all()));
     written.map_err(|e| fault("write", path, &e))
+}
+
+/// SHA-256 of a picture's file.
+///
+/// # Errors
+/// It cannot be read.
+pub(crate) fn sha256_of(path: &Path) -> Result<String, Fault> {
+    digest_of(path).map(|entry| entry.sha256).map_err(|e| unreadable_again(path, &e))
+}
+
+fn unreadable_again(path: &Path, e: &io::Error) -> Fault {
+    Fault::input(format!("cannot read the picture again: {e}"), "leave pictures in place while measuring").at(path)
 }
 
 fn digest_of(path: &Path) -> io::Result<Entry> {

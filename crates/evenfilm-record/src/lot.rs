@@ -16,10 +16,15 @@ use crate::folder::{Batch, Field, Objective};
 use crate::numbers;
 use crate::time::Moment;
 
+use keep::{Archive, Keeper};
+
 pub use check::Check;
 pub use evenfilm_core::limits::{Decision, Needed, Outcome, Verdict, Why};
 pub use evenfilm_core::quantity::Interval;
+pub use inspect::{Inspected, InspectedField, inspect};
 pub use judge::{Judged, Judgement};
+pub use memo::Memo;
+pub use view::{View, view};
 
 mod check;
 mod correct;
@@ -29,10 +34,16 @@ mod exposed;
 mod files;
 #[cfg(test)]
 mod format_tests;
+mod inspect;
+#[cfg(test)]
+mod inspect_tests;
 mod judge;
 #[cfg(test)]
 mod judge_tests;
+mod keep;
+mod lit;
 mod measure;
+mod memo;
 mod overlapping;
 #[cfg(test)]
 mod overlapping_tests;
@@ -41,6 +52,7 @@ mod pictures;
 mod role_tests;
 #[cfg(test)]
 mod tests;
+mod view;
 
 /// What happens while a lot is measured, for whoever watches.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -309,14 +321,15 @@ pub fn run(batch: &Batch, job: &Job<'_>) -> Result<LotOutcome, Fault> {
 /// A picture cannot be read or measured, the output cannot be written, or the work was stopped.
 pub fn measure<'a>(batch: &'a Batch, job: &Job<'_>) -> Result<Measured<'a>, Fault> {
     (job.tell)(Event::Begun { lot: &batch.sheet.lot, fields: batch.fields.len() });
-    let staging = Staging::begin(job.out, &batch.sheet.lot)?;
-    measure::all_fields(batch, staging, job)
+    let mut archive = Archive::of(Staging::begin(job.out, &batch.sheet.lot)?);
+    let seen = measure::all_fields(batch, Keeper::Record(&mut archive), job)?;
+    Ok(Measured { batch, staging: archive.staging, seen })
 }
 
 impl Measured<'_> {
     /// What each objective gave; nothing is sealed by looking.
     pub fn objectives(&self) -> Vec<ObjectiveOutcome> {
-        files::objectives(self)
+        files::objectives(self.batch, &self.seen)
     }
 
     /// Writes tables, sheets and metadata, and puts the record into its place.

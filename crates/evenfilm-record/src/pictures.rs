@@ -113,6 +113,11 @@ impl Picture {
         Ok(Self { info, store })
     }
 
+    /// Whether all counts are held in memory; else they are read by rectangles.
+    pub const fn is_held(&self) -> bool {
+        matches!(self.store, Store::Held(_))
+    }
+
     /// Seconds that threads have spent so far on getting counts that are not held in memory: decoding, reading, waiting for each other. Summed
     /// over all threads.
     pub(crate) fn waited_s(&self) -> f64 {

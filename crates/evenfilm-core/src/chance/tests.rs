@@ -31,7 +31,7 @@ fn film(side: usize, discs: &[[f64; 3]], recipe: &Recipe) -> FieldResult {
     let optics = Optics { um_per_px: 0.25, numerical_aperture: Some(0.65), wavelength_nm: Some(550.0), full_scale: u16::MAX };
     with_watch(|watch| {
         let lamp = Lamp::new(Some(&blank as &dyn Samples), None, watch).unwrap();
-        let setting = Setting { optics: &optics, recipe, watch };
+        let setting = Setting { optics: &optics, recipe, necks: false, watch };
         let (seen, light) = survey(&picture, &lamp, &setting).unwrap();
         measure(&picture, (&seen, &light), None, &setting).unwrap()
     })

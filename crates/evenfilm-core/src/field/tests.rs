@@ -11,7 +11,7 @@ fn measured(picture: &Plane<u16>, blank: Option<&Plane<u16>>, recipe: &Recipe) -
     let cancel = AtomicBool::new(false);
     let watch = Watch { cancel: &cancel, tell: &|_, _| () };
     let lamp = Lamp::new(blank.map(|b| b as &dyn Samples), None, watch)?;
-    let setting = Setting { optics: &OPTICS, recipe, watch };
+    let setting = Setting { optics: &OPTICS, recipe, necks: false, watch };
     let (surveyed, correction) = survey(picture, &lamp, &setting)?;
     measure(picture, (&surveyed, &correction), None, &setting)
 }

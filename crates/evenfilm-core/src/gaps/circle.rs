@@ -24,21 +24,30 @@ pub(super) trait Obstacles {
     }
 }
 
-/// Radius in px of the largest circle whose middle lies in gap `own`, whose box is `at`, and that reaches over neither the frame nor an
-/// obstacle; to [`CIRCLE_TOLERANCE`].
+/// A circle, px.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(super) struct Circle {
+    pub(super) radius: f64,
+    pub(super) middle: [f64; 2],
+}
+
+/// The largest circle whose middle lies in gap `own`, whose box is `at`, and that reaches over neither the frame nor an obstacle; its radius
+/// to [`CIRCLE_TOLERANCE`]. `None` where there is none.
 ///
 /// By branch and bound: the distance to the nearest obstacle grows no faster than one goes, so no middle in a square lies farther from all
 /// of them than the square's own does and half its diagonal. The square with the largest bound is quartered, until no bound is above the
 /// best circle found by more than the tolerance.
-pub(super) fn largest_circle(gap: &RunMap, own: u32, at: Rect, frame: Rect, obstacles: &impl Obstacles) -> f64 {
+pub(super) fn largest_circle(gap: &RunMap, own: u32, at: Rect, frame: Rect, obstacles: &impl Obstacles) -> Option<Circle> {
     let search = Search { gap, own, frame, obstacles };
     let side = at.width.min(at.height).max(1).next_power_of_two();
-    let mut best = 0.0;
+    let mut best = Circle::default();
     let mut open = BinaryHeap::new();
-    let look = |square: Square, bound: f64, best: &mut f64, open: &mut BinaryHeap<Square>| {
-        let (clear, bound) = search.look(&square, bound, *best);
-        *best = best.max(clear);
-        if bound > *best + CIRCLE_TOLERANCE {
+    let look = |square: Square, bound: f64, best: &mut Circle, open: &mut BinaryHeap<Square>| {
+        let (clear, bound) = search.look(&square, bound, best.radius);
+        if clear > best.radius {
+            *best = Circle { radius: clear, middle: square.middle };
+        }
+        if bound > best.radius + CIRCLE_TOLERANCE {
             open.push(Square { bound, ..square });
         }
     };
@@ -49,14 +58,14 @@ pub(super) fn largest_circle(gap: &RunMap, own: u32, at: Rect, frame: Rect, obst
             look(Square { bound: 0.0, middle, half }, f64::INFINITY, &mut best, &mut open);
         }
     }
-    while let Some(square) = open.pop().filter(|square| square.bound > best + CIRCLE_TOLERANCE) {
+    while let Some(square) = open.pop().filter(|square| square.bound > best.radius + CIRCLE_TOLERANCE) {
         let half = 0.5 * square.half;
         for [x, y] in [[-half, -half], [half, -half], [-half, half], [half, half]] {
             let middle = [square.middle[0] + x, square.middle[1] + y];
             look(Square { bound: 0.0, middle, half }, square.bound, &mut best, &mut open);
         }
     }
-    best
+    Some(best).filter(|best| best.radius > 0.0)
 }
 
 /// A square of middles, and a bound of the circles around them. Those of a pixel or less lie within one pixel.
@@ -279,7 +288,13 @@ mod tests {
                 RunMap::from_pieces(count32(height), || (0..width * height).filter(|&i| clear[i] == wanted).map(place).collect::<Vec<_>>())
             };
             let frame = Rect::new(0, 0, count32(width), count32(height));
-            let found = largest_circle(&pieces(true), 0, frame, frame, &Outlines(&pieces(false)));
+            let circle = largest_circle(&pieces(true), 0, frame, frame, &Outlines(&pieces(false))).unwrap_or_default();
+            let found = circle.radius;
+            // No obstacle and no side lies nearer to the middle than the radius says, and something does lie there.
+            let [x, y] = circle.middle;
+            let sides = x.min(width as f64 - x).min(y).min(height as f64 - y);
+            let near = Outlines(&pieces(false)).nearest(circle.middle, f64::INFINITY, 0.0).sqrt().min(sides);
+            assert!((near - found).abs() < 1e-9, "case {case}: {near} {found}");
             let mut ringed = vec![false; (width + 2) * (height + 2)];
             for y in 0..height {
                 ringed[(y + 1) * (width + 2) + 1..][..width].copy_from_slice(&clear[y * width..][..width]);

@@ -7,6 +7,7 @@
 //! With the rule "the peak rises at least h above the saddle" the basins are the maxima of dynamics h (M. Grimaud 1992, Proc. SPIE 1769,
 //! 292) and their cells the watershed's (L. Vincent & P. Soille 1991, IEEE PAMI 13, 583).
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
 use crate::phases::count32;
@@ -124,6 +125,30 @@ impl Flood {
         let inner = |cell: usize| (cell / across - 1) * width + cell % across - 1;
         let found = (0..).zip(&self.grown).filter(|(i, g)| g.parent == *i && g.divided.is_none());
         found.map(|(_, g)| Basin { at: inner(g.basin.at), ..g.basin }).collect()
+    }
+
+    /// The cells of the last map on the lines between basins, in order: those that several share, and of two neighbours in different basins the
+    /// upper or left one. Basins that are not `kept` part nothing.
+    pub fn lines(&mut self, width: usize, kept: impl Fn(&Basin) -> bool) -> Vec<usize> {
+        let across = width + 2;
+        let labels: BTreeSet<u32> = self.inside.iter().map(|&cell| self.map[cell as usize].label).collect();
+        let mut basins_of = |label: u32| {
+            self.touched.clear();
+            self.touched.push(label);
+            let mut roots = if label == 0 { Vec::new() } else { self.roots_of(0..1, |_| true) };
+            roots.retain(|&root| kept(&self.grown[root as usize].basin));
+            roots
+        };
+        let basins: BTreeMap<u32, Vec<u32>> = labels.into_iter().map(|label| (label, basins_of(label))).collect();
+        let of = |cell: usize| basins.get(&self.map[cell].label).map_or(&[][..], Vec::as_slice);
+        let parted = |cell: usize, next: usize| !of(next).is_empty() && of(cell) != of(next) && of(next).len() == 1;
+        let on_line = |cell: &usize| match of(*cell) {
+            [] => false,
+            [_] => parted(*cell, cell + 1) || parted(*cell, cell + across),
+            _ => true,
+        };
+        let inner = |cell: usize| (cell / across - 1) * width + cell % across - 1;
+        self.inside.iter().map(|&cell| cell as usize).filter(on_line).map(inner).collect()
     }
 
     /// Puts a ring around the map and its cells in order.
@@ -406,7 +431,8 @@ impl Flood {
 
     /// Adds shared cells to their basins.
     fn share_out(&mut self) {
-        for Shared { by, cells } in std::mem::take(&mut self.shared) {
+        let shared = std::mem::take(&mut self.shared);
+        for Shared { by, cells } in &shared {
             let mut roots: Vec<u32> = by.iter().map(|&basin| self.root(basin)).collect();
             roots.sort_unstable();
             roots.dedup();
@@ -414,6 +440,7 @@ impl Flood {
                 self.grown[root as usize].basin.cells += cells / roots.len() as f64;
             }
         }
+        self.shared = shared;
     }
 
     /// The basin that all of the touched labels stand for, where that is one undivided basin: the usual case.

@@ -47,6 +47,8 @@ pub(crate) struct Visit {
     pub(crate) deficit_below_px: f64,
     /// How deep a neck must be for an object to be taken apart there, px; `None` leaves all whole.
     pub(crate) split_depth_px: Option<f64>,
+    /// Whether objects keep the lines between their constituents.
+    pub(crate) necks: bool,
     /// Which holes belong to the object.
     pub(crate) fill_holes: FillHoles,
     /// Smallest distance that the lens resolves, px.
@@ -218,6 +220,7 @@ impl Visitor {
             touches_frame,
             weight,
             constituents_px2: parts.areas_px2,
+            necks_px: parts.necks,
             told,
         })
     }
@@ -258,12 +261,15 @@ impl Visitor {
     fn parts(&mut self, part: Rect, hull: &[[f64; 2]], (contrast, area_px2): (f64, f64), visit: &Visit) -> Parts {
         let contour = &self.contour;
         let [x, y] = contour.centroid();
-        let one = Parts { areas_px2: Box::default(), widest: [single(x), single(y)] };
+        let one = Parts { areas_px2: Box::default(), widest: [single(x), single(y)], necks: Box::default() };
         if area_px2 < LEAST_TO_SPLIT || Splitter::has_no_neck(contour, polygon_area(hull)) {
             return one;
         }
-        let rule = SplitRule { depth_px: visit.split_depth_px.unwrap_or(f64::INFINITY), blur_px: visit.blur_px };
-        self.splitter.split((&self.values, part.width as usize), (contrast, visit.noise), area_px2, rule).unwrap_or(one)
+        let rule = SplitRule { depth_px: visit.split_depth_px.unwrap_or(f64::INFINITY), blur_px: visit.blur_px, necks: visit.necks };
+        let mut parts = self.splitter.split((&self.values, part.width as usize), (contrast, visit.noise), area_px2, rule).unwrap_or(one);
+        let corner = [self.window.at.x + part.x, self.window.at.y + part.y].map(|at| at as f32);
+        parts.necks.iter_mut().for_each(|place| *place = [place[0] + corner[0], place[1] + corner[1]]);
+        parts
     }
 
     /// Takes holes that are nowhere shallower than half way to the core as part of the object. With the edge half way there are none.

@@ -19,6 +19,8 @@ pub(crate) struct SplitRule {
     pub(crate) depth_px: f64,
     /// Standard deviation of the blur, px.
     pub(crate) blur_px: f64,
+    /// Whether the lines between the constituents are wanted.
+    pub(crate) necks: bool,
 }
 
 /// What an object is made of.
@@ -28,6 +30,8 @@ pub(crate) struct Parts {
     pub(crate) areas_px2: Box<[f32]>,
     /// Where it is widest, in the window.
     pub(crate) widest: [f32; 2],
+    /// Places on the lines between its constituents, in the window; empty where nobody asked.
+    pub(crate) necks: Box<[[f32; 2]]>,
 }
 
 /// Cells along a pixel.
@@ -87,12 +91,19 @@ impl Splitter {
             peak - saddle >= least(peak) && saddle <= WIDEST_NECK * peak
         };
         let mut basins = self.flood.basins(distance2, FINE * width, apart);
-        basins.retain(|b| radius((b.peak2 as f64).sqrt()) >= LEAST_RADIUS_PX);
+        let large = |b: &Basin| radius((b.peak2 as f64).sqrt()) >= LEAST_RADIUS_PX;
+        basins.retain(large);
         let largest = basins.iter().min_by_key(|b| (std::cmp::Reverse(b.peak2), b.at))?;
         let place = |cell: usize| (cell as f32 + 0.5) / FINE as f32;
-        let widest = [place(largest.at % (FINE * width)), place(largest.at / (FINE * width))];
+        let place = |cell: usize| [place(cell % (FINE * width)), place(cell / (FINE * width))];
+        let widest = place(largest.at);
         let areas_px2 = if basins.len() > 1 { widened(&basins, area_px2) } else { Box::default() };
-        Some(Parts { areas_px2, widest })
+        let necks = if rule.necks && basins.len() > 1 {
+            self.flood.lines(FINE * width, large).into_iter().map(place).collect()
+        } else {
+            Box::default()
+        };
+        Some(Parts { areas_px2, widest, necks })
     }
 
     /// Sharpens the depths as far as the noise allows; returns the share of the contrast at which to draw the outline.

@@ -91,7 +91,7 @@ impl Scene {
         let watch = Watch { cancel: &cancel, tell: &|_, _| () };
         let lamp = Lamp::new(Some(&self.blank), self.dark.as_ref().map(|dark| dark as &dyn Samples), watch).unwrap();
         let lamp = if self.is_dark_field() { lamp.in_dark_field() } else { lamp };
-        let setting = Setting { optics: &self.optics, recipe: &recipe, watch };
+        let setting = Setting { optics: &self.optics, recipe: &recipe, necks: false, watch };
         let (seen, light) = survey(&self.field, &lamp, &setting).unwrap();
         measure(&self.field, (&seen, &light), film_elsewhere, &setting).unwrap()
     }

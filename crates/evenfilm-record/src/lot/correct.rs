@@ -1,8 +1,6 @@
 //! Corrections by hand, applied to what was measured: after dust, so that a person has the last word. Fields that overlap leave the numbers
 //! here too.
 
-use std::time::Instant;
-
 use evenfilm_core::batch::{self, LotResult};
 use evenfilm_core::chance::{self, Chance};
 use evenfilm_core::field::FieldResult;
@@ -15,6 +13,7 @@ use crate::fault::Fault;
 use crate::folder::{Batch, Objective};
 
 use super::judge::basis;
+use super::memo::Films;
 use super::overlapping::{Again, left_out};
 use super::{ByHand, Event, Job};
 
@@ -68,13 +67,13 @@ fn rejected_by_hand(batch: &Batch, objective: &Objective) -> Vec<Option<bool>> {
 /// Whose numbers are made, and who watches.
 type Parts<'a> = (&'a Batch, &'a Objective, &'a Job<'a>);
 
-/// Rejects fields and pools the others beside chance. `again` says which fields show the same place; the time that chance films took is added.
+/// Rejects fields and pools the others beside chance. `again` says which fields show the same place.
 pub(super) fn pool(
     (batch, objective, job): Parts<'_>,
     fields: &mut [FieldResult],
     by_hand: &mut [ByHand],
     (again, uncorrected): (&[Again], Option<LotResult>),
-    simulate_s: &mut f64,
+    films: &mut Films<'_>,
 ) -> Result<Numbers, Fault> {
     let hand = rejected_by_hand(batch, objective);
     let name = |i: usize| batch.fields[objective.fields[i]].source.name.as_str();
@@ -91,7 +90,7 @@ pub(super) fn pool(
     }
     let parts = (batch, objective, job);
     let gone: Vec<bool> = by_hand.iter().map(|hand| !hand.stays).collect();
-    let (result, chance) = beside_chance(parts, fields, &gone, simulate_s)?;
+    let (result, chance) = beside_chance(parts, fields, (&gone, true), films)?;
     let per_field =
         if gone.contains(&true) { pooled(parts, fields, &vec![false; fields.len()], None).per_field } else { result.per_field.clone() };
     let without_rejected = if hand.contains(&Some(false)) {
@@ -99,7 +98,7 @@ pub(super) fn pool(
         let hand: Vec<bool> = hand.iter().map(Option::is_some).collect();
         let out = left_out(again, hand.clone(), &objective.recipe);
         let gone: Vec<bool> = hand.iter().zip(out).map(|(hand, out)| *hand || out.is_some()).collect();
-        Some(beside_chance(parts, fields, &gone, simulate_s)?.0)
+        Some(beside_chance(parts, fields, (&gone, true), films)?.0)
     } else {
         None
     };
@@ -107,21 +106,25 @@ pub(super) fn pool(
 }
 
 /// The numbers as they are without corrections by hand.
-pub(super) fn plain(parts: Parts<'_>, fields: &[FieldResult], again: &[Again], simulate_s: &mut f64) -> Result<LotResult, Fault> {
+pub(super) fn plain(parts: Parts<'_>, fields: &[FieldResult], again: &[Again], films: &mut Films<'_>) -> Result<LotResult, Fault> {
     let gone: Vec<bool> = left_out(again, vec![false; fields.len()], &parts.1.recipe).iter().map(Option::is_some).collect();
-    Ok(beside_chance(parts, fields, &gone, simulate_s)?.0)
+    Ok(beside_chance(parts, fields, (&gone, false), films)?.0)
 }
 
-/// The numbers of the fields that are not gone, beside chance; adds the time that its films took.
-fn beside_chance(parts: Parts<'_>, fields: &[FieldResult], gone: &[bool], simulate_s: &mut f64) -> Result<(LotResult, Chance), Fault> {
-    let (_, objective, job) = parts;
-    let start = Instant::now();
+/// The numbers of the fields that are not gone, beside chance. `by_hand` says whether their kinds are corrected.
+fn beside_chance(
+    parts: Parts<'_>,
+    fields: &[FieldResult],
+    (gone, by_hand): (&[bool], bool),
+    films: &mut Films<'_>,
+) -> Result<(LotResult, Chance), Fault> {
+    let (batch, objective, job) = parts;
     let tell = |_: Stage, share: f32| (job.tell)(Event::Chance { share });
     let watch = Watch { cancel: job.cancel, tell: &tell };
     let left: Vec<&FieldResult> = fields.iter().zip(gone).filter(|(_, gone)| !**gone).map(|(field, _)| field).collect();
     // Nothing of it reads a picture: it only ends early where somebody asked for that.
-    let chance = chance::by_chance(&left, &objective.recipe, watch).map_err(|_| Fault::interrupted())?;
-    *simulate_s += start.elapsed().as_secs_f64();
+    let lay = || chance::by_chance(&left, &objective.recipe, watch).map_err(|_| Fault::interrupted());
+    let chance = films.chance((batch, objective), (gone, by_hand), lay)?;
     Ok((pooled(parts, fields, gone, Some(&chance)), chance))
 }
 

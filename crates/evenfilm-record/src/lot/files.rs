@@ -29,7 +29,7 @@ pub(super) fn seal(mut measured: Measured<'_>, job: &Job<'_>) -> Result<LotOutco
     for (name, content) in &sheets_of(measured.batch) {
         measured.staging.bag.put(name, content)?;
     }
-    let flags = flags_of(&measured);
+    let flags = flags_of(measured.batch, &measured.seen);
     let mut records = records(&measured, job, &flags);
     let Measured { batch, staging, seen } = measured;
     let notes = notes_of(batch, &seen);
@@ -82,8 +82,8 @@ fn records(measured: &Measured<'_>, job: &Job<'_>, flags: &[Vec<FieldFlag>]) -> 
 }
 
 /// What each objective gave, before anything is sealed.
-pub(super) fn objectives(measured: &Measured<'_>) -> Vec<ObjectiveOutcome> {
-    measured.batch.objectives.iter().zip(&measured.seen).zip(flags_of(measured)).map(outcome).collect()
+pub(super) fn objectives(batch: &Batch, seen: &[Seen]) -> Vec<ObjectiveOutcome> {
+    batch.objectives.iter().zip(seen).zip(flags_of(batch, seen)).map(outcome).collect()
 }
 
 fn outcome(((objective, seen), flags): ((&Objective, &Seen), Vec<FieldFlag>)) -> ObjectiveOutcome {
@@ -100,15 +100,15 @@ fn outcome(((objective, seen), flags): ((&Objective, &Seen), Vec<FieldFlag>)) ->
 }
 
 /// The flags of each objective: those of all it showed, then those of its fields.
-fn flags_of(measured: &Measured<'_>) -> Vec<Vec<FieldFlag>> {
-    let fields = fields_of(measured.batch, &measured.seen);
+fn flags_of(batch: &Batch, seen: &[Seen]) -> Vec<Vec<FieldFlag>> {
+    let fields = fields_of(batch, seen);
     let of = |(objective, seen): (&Objective, &Seen)| {
         let own = fields.iter().filter(|field| std::ptr::eq(field.objective, objective));
         let of_all = seen.judgement.flags.iter().chain(&seen.flags);
         let of_all = of_all.map(|flag| FieldFlag { field: None, file: String::new(), flag: flag.clone() });
         of_all.chain(own.flat_map(OfField::flags)).collect()
     };
-    measured.batch.objectives.iter().zip(&measured.seen).map(of).collect()
+    batch.objectives.iter().zip(seen).map(of).collect()
 }
 
 type File = (String, Vec<u8>);

@@ -1,34 +1,33 @@
 //! All fields of a lot, one objective after another.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::path::PathBuf;
 use std::time::Instant;
 
 use evenfilm_core::batch::LotResult;
 use evenfilm_core::dust;
 use evenfilm_core::field::{self, FieldResult, Setting};
-use evenfilm_core::light::{Correction, Lamp, Optics};
-use evenfilm_core::plane::{Rect, Samples, Stage, Stop, Watch};
+use evenfilm_core::light::{Lamp, Optics};
+use evenfilm_core::plane::{Stage, Stop, Watch};
 use evenfilm_core::quality::{Flag, count, siblings};
-use evenfilm_core::recipe::{Film, LightFrom};
+use evenfilm_core::recipe::Film;
 
-use crate::archive::Staging;
 use crate::fault::Fault;
-use crate::folder::{Batch, Objective, Source, file_of};
-use crate::names::Places;
-use crate::overlay;
+use crate::folder::{Batch, Objective, Source};
 use crate::pictures::Picture;
-use crate::sheet::{Mode, Role};
 
 use super::correct::{self, Numbers};
 use super::exposed;
 use super::judge;
+use super::keep::{Keeper, Shown};
+use super::lit;
+use super::memo::{FieldKey, Key};
 use super::overlapping::{self, Again};
-use super::pictures::{Read, for_each, read};
-use super::{ByHand, Event, Job, Kept, Measured, Seen, Timing, stopped};
+use super::pictures::{Read, Scratch, for_each};
+use super::{ByHand, Event, Job, Kept, Seen, Timing, stopped};
 
-/// A blank without a single count as bright as this is black: one 256th of full scale.
-const DARKEST_BLANK: u16 = 256;
+mod recall;
+
+use recall::Recalled;
 
 /// What all fields of an objective share.
 struct Bench<'a> {
@@ -39,6 +38,7 @@ struct Bench<'a> {
     lit: [Option<&'a Read>; 2],
     optics: Optics,
     job: &'a Job<'a>,
+    scratch: Scratch<'a>,
 }
 
 /// Tells work from waiting for pictures that are not held in memory. What its threads waited counts by their number: the wall time lost
@@ -69,17 +69,15 @@ fn waited_s(pictures: [Option<&Picture>; 3]) -> f64 {
 }
 
 /// What grows while fields are measured.
-struct Progress {
-    staging: Staging,
-    images: Places,
-    overlays: Places,
+struct Progress<'k> {
+    keeper: Keeper<'k>,
     timing: Timing,
     /// Fields of the objective that is being measured.
     fields: BTreeMap<usize, (FieldResult, Kept)>,
     /// Film levels seen on each slide through that objective.
     films: BTreeMap<String, Vec<u16>>,
-    /// Files that lie in the record: place and digest.
-    copied: BTreeMap<PathBuf, (String, String)>,
+    /// What each of those fields was measured from, where a memo is kept.
+    from: BTreeMap<usize, FieldKey>,
 }
 
 /// What only the other fields of an objective or a person tell.
@@ -109,48 +107,17 @@ impl Elsewhere {
     }
 }
 
-pub(super) fn all_fields<'a>(batch: &'a Batch, staging: Staging, job: &Job<'_>) -> Result<Measured<'a>, Fault> {
-    let (images, overlays) = (Places::default(), Places::default());
-    let mut progress = Progress {
-        staging,
-        images,
-        overlays,
-        timing: Timing::default(),
-        fields: BTreeMap::new(),
-        films: BTreeMap::new(),
-        copied: BTreeMap::new(),
-    };
+/// Measures all fields of a lot: what was seen through each objective.
+pub(super) fn all_fields(batch: &Batch, keeper: Keeper<'_>, job: &Job<'_>) -> Result<Vec<Seen>, Fault> {
+    let (timing, fields, films, from) = (Timing::default(), BTreeMap::new(), BTreeMap::new(), BTreeMap::new());
+    let mut progress = Progress { keeper, timing, fields, films, from };
     let mut seen = batch.objectives.iter().map(|objective| progress.objective(batch, objective, job)).collect::<Result<Vec<_>, _>>()?;
     let start = Instant::now();
-    progress.archive_others(batch)?;
+    progress.keeper.others(batch)?;
     if let Some(first) = seen.first_mut() {
         first.timing.write_s += start.elapsed().as_secs_f64();
     }
-    Ok(Measured { batch, staging: progress.staging, seen })
-}
-
-/// Refuses a blank that tells nothing about the light.
-fn check_blank(blank: &Picture, source: &Source, full_scale: u16) -> Result<(), Fault> {
-    let (mut least, mut most) = (u16::MAX, 0);
-    let frame = Rect::whole(blank.size());
-    let mut counts = Vec::new();
-    for y in (0..frame.height).step_by(64) {
-        let band = Rect::new(0, y, frame.width, 64.min(frame.height - y));
-        counts.resize(band.width as usize * band.height as usize, 0);
-        blank.read(band, &mut counts).map_err(|stop| stopped(&stop, &source.path))?;
-        (least, most) = counts.iter().fold((least, most), |(least, most), &count| (least.min(count), most.max(count)));
-        if most >= DARKEST_BLANK && least < full_scale {
-            return Ok(());
-        }
-    }
-    let (message, remedy) = if most < DARKEST_BLANK {
-        ("the blank is black, so it does not tell how bright the empty slide is", "check lamp and shutter, then take it again")
-    } else if least >= full_scale {
-        ("the blank is at the camera's full scale everywhere", "expose less, then take blank and fields again with one setting")
-    } else {
-        return Ok(());
-    };
-    Err(Fault::input(message, remedy).at(&source.path))
+    Ok(seen)
 }
 
 impl Bench<'_> {
@@ -158,40 +125,57 @@ impl Bench<'_> {
         (self.batch, self.objective)
     }
 
-    /// What is known of the film elsewhere when a field is first looked at. Where no other field could say more, it need not wait.
-    fn first_time(&self, index: usize) -> Elsewhere {
-        let (fields, film) = (&self.batch.fields, self.objective.recipe.light.film);
-        let alone = self.objective.fields.iter().filter(|&&i| fields[i].slide == fields[index].slide).count() == 1;
-        if alone || film == Film::Clear { Elsewhere::Known(None) } else { Elsewhere::Unasked }
+    const fn read(&self) -> (&Job<'_>, Scratch<'_>) {
+        (self.job, self.scratch)
+    }
+
+    /// What a field is measured from: the pictures as they were when they were opened.
+    fn key(&self, source: &Source, read: &Read) -> Key {
+        let lamps = self.lit.map(|lamp| lamp.map(|lamp| lamp.stamp));
+        Key::of(self.objective, (source, read.stamp), lamps)
     }
 }
 
-impl Progress {
+/// What is known of the film elsewhere when a field is first looked at. Where no other field could say more, it need not wait.
+fn first_time((batch, objective): (&Batch, &Objective), index: usize) -> Elsewhere {
+    let (fields, film) = (&batch.fields, objective.recipe.light.film);
+    let alone = objective.fields.iter().filter(|&&i| fields[i].slide == fields[index].slide).count() == 1;
+    if alone || film == Film::Clear { Elsewhere::Known(None) } else { Elsewhere::Unasked }
+}
+
+impl Progress<'_> {
     /// Measures all fields of an objective, and nothing of another: light, film levels, dust and numbers are its own.
     fn objective(&mut self, batch: &Batch, objective: &Objective, job: &Job<'_>) -> Result<Seen, Fault> {
+        let Recalled { new, waiting, complete } = self.recall(batch, objective, job);
         let start = Instant::now();
-        let open = |source: &Option<Source>| source.as_ref().map(|source| read((batch, objective), source, job)).transpose();
-        let (blank, dark) = (open(&objective.blank)?, open(&objective.dark)?);
+        // What does not fit into memory goes where the record goes: there must be room anyway.
+        let scratch = self.keeper.is_record().then_some(job.out);
+        // Where a memo knows all, nobody asks for the light.
+        let [blank, dark] = if complete { [None, None] } else { lit::open(batch, objective, scratch)? };
         self.timing.read_s += start.elapsed().as_secs_f64();
         if let (Some(read), Some(source)) = (&blank, &objective.blank) {
-            check_blank(&read.picture, source, objective.full_scale)?;
+            lit::check_blank(&read.picture, source, objective.full_scale)?;
         }
 
-        let bench = self.bench((batch, objective), job, [blank.as_ref(), dark.as_ref()])?;
-        let waiting = self.fields_with_film(&bench)?;
+        let bench = self.bench((batch, objective), (job, scratch), [blank.as_ref(), dark.as_ref()])?;
+        let waiting = [waiting, self.fields_with_film(&bench, &new)?].concat();
         self.fields_by_others(&bench, &waiting)?;
-        self.archive_lamps(objective, [blank.as_ref(), dark.as_ref()])?;
-        let Told { mut by_hand, again, uncorrected } = self.name_by_others(&bench)?;
+        let start = Instant::now();
+        self.keeper.lamps(objective, [blank.as_ref(), dark.as_ref()])?;
+        self.timing.write_s += start.elapsed().as_secs_f64();
 
+        let Told { mut by_hand, again, uncorrected } = self.name_by_others(&bench)?;
         self.films.clear();
         let (mut fields, kept): (Vec<FieldResult>, Vec<Kept>) = std::mem::take(&mut self.fields).into_values().unzip();
         let start = Instant::now();
-        let mut simulate_s = 0.0;
         let parts = (batch, objective, job);
-        let numbers = correct::pool(parts, &mut fields, &mut by_hand, (&again, uncorrected), &mut simulate_s)?;
+        let mut chance = self.chance();
+        let numbers = correct::pool(parts, &mut fields, &mut by_hand, (&again, uncorrected), &mut chance)?;
+        let simulate_s = chance.simulate_s;
         let flags = flags_of_all((batch, objective), &fields, &by_hand);
         self.timing.measure_s += start.elapsed().as_secs_f64() - simulate_s;
         self.timing.simulate_s += simulate_s;
+        self.from.clear();
         let Numbers { result, per_field, uncorrected, without_rejected, notes } = numbers;
         let judgement = judge::judge(batch, objective, (&result, &fields), job);
         let timing = std::mem::take(&mut self.timing);
@@ -201,29 +185,21 @@ impl Progress {
     fn bench<'a>(
         &mut self,
         (batch, objective): (&'a Batch, &'a Objective),
-        job: &'a Job<'a>,
-        [blank, dark]: [Option<&'a Read>; 2],
+        (job, scratch): (&'a Job<'a>, Scratch<'a>),
+        lit: [Option<&'a Read>; 2],
     ) -> Result<Bench<'a>, Fault> {
-        let clock = Clock::start([blank, dark], None);
-        let lit = [blank, dark];
+        let clock = Clock::start(lit, None);
         let silent = |_: Stage, _: f32| {};
-        let watch = Watch { cancel: job.cancel, tell: &silent };
-        let samples = |read: Option<&'a Read>| read.map(|read| &read.picture as &dyn evenfilm_core::plane::Samples);
-        let blank = blank.filter(|_| objective.recipe.light.from != Some(LightFrom::Picture));
-        let lamp = Lamp::new(samples(blank), samples(dark), watch).map_err(|stop| {
-            let source = objective.blank.as_ref().or(objective.dark.as_ref()).map_or(batch.folder.as_path(), |source| &source.path);
-            stopped(&stop, source)
-        })?;
-        let lamp = if objective.microscope.mode == Some(Mode::Darkfield) { lamp.in_dark_field() } else { lamp };
+        let lamp = lit::lamp(batch, objective, lit, Watch { cancel: job.cancel, tell: &silent })?;
         clock.stop(&mut self.timing.measure_s, &mut self.timing.read_s);
-        Ok(Bench { batch, objective, lamp, lit, optics: objective.optics(), job })
+        Ok(Bench { batch, objective, lamp, lit, optics: objective.optics(), job, scratch })
     }
 
-    /// Measures the fields that show enough film; gives the others.
-    fn fields_with_film(&mut self, bench: &Bench<'_>) -> Result<Vec<usize>, Fault> {
+    /// Measures those of the fields `new` that show enough film; gives the others.
+    fn fields_with_film(&mut self, bench: &Bench<'_>, new: &[usize]) -> Result<Vec<usize>, Fault> {
         let mut waiting = Vec::new();
-        let waited_s = for_each(bench.of(), &bench.objective.fields, bench.job, &mut |index, read| {
-            if !self.field(bench, index, read, bench.first_time(index))? {
+        let waited_s = for_each(bench.of(), new, bench.read(), &mut |index, read| {
+            if !self.field(bench, index, read, first_time(bench.of(), index))? {
                 let name = &bench.batch.fields[index].source.name;
                 (bench.job.tell)(Event::Waits { number: index + 1, name });
                 waiting.push(index);
@@ -236,8 +212,9 @@ impl Progress {
 
     /// Measures the fields that show too little film, with the film level of their slide's other fields.
     fn fields_by_others(&mut self, bench: &Bench<'_>, waiting: &[usize]) -> Result<(), Fault> {
-        let waited_s = for_each(bench.of(), waiting, bench.job, &mut |index, read| {
-            let film = self.films.get(&bench.batch.fields[index].slide).and_then(|levels| median(levels));
+        let new: Vec<usize> = waiting.iter().copied().filter(|&index| !self.recall_waiting(bench.of(), index, bench.job)).collect();
+        let waited_s = for_each(bench.of(), &new, bench.read(), &mut |index, read| {
+            let film = self.film_of_slide(bench.batch, index);
             self.field(bench, index, read, Elsewhere::Known(film)).map(drop)
         })?;
         self.timing.read_s += waited_s;
@@ -252,22 +229,26 @@ impl Progress {
         let watch = Watch { cancel: bench.job.cancel, tell: &tell };
         let stopped = |stop: Stop| stopped(&stop, &asked.source.path);
         let picture = &read.picture;
-        let setting = Setting { optics: &bench.optics, recipe: &bench.objective.recipe, watch };
+        // Only who looks draws the lines between constituents.
+        let setting = Setting { optics: &bench.optics, recipe: &bench.objective.recipe, necks: !self.keeper.is_record(), watch };
         let (seen, light) = field::survey(picture, &bench.lamp, &setting).map_err(stopped)?;
         if seen.film.is_none() && elsewhere == Elsewhere::Unasked {
             clock.stop(&mut self.timing.measure_s, &mut self.timing.read_s);
             return Ok(false);
         }
-        let mut result = field::measure(picture, (&seen, &light), elsewhere.level(), &setting).map_err(stopped)?;
-        result.flags.extend(exposed::flags(&asked.source.info, bench.of()));
-        if let (Some(film), Elsewhere::Unasked) = (seen.film, elsewhere) {
-            self.films.entry(asked.slide.clone()).or_default().push(film.level);
-        }
+        let result = field::measure(picture, (&seen, &light), elsewhere.level(), &setting).map_err(stopped)?;
         clock.stop(&mut self.timing.measure_s, &mut self.timing.read_s);
         let clock = Clock::start(bench.lit, Some(&read.picture));
-        let kept = self.archive_field(bench, &asked.source, read, (&result, &light))?;
+        let kept =
+            self.keeper.field(Shown { source: &asked.source, read, result: &result, light: &light, recipe: &bench.objective.recipe })?;
         clock.stop(&mut self.timing.write_s, &mut self.timing.read_s);
-        self.fields.insert(index, (result, kept));
+        let film = seen.film.map(|film| film.level);
+        if let Keeper::Memo(memo) = &mut self.keeper {
+            let key = bench.key(&asked.source, read);
+            memo.keep(key.clone(), [film, elsewhere.level()], &kept.sha256, result.clone());
+            self.from.insert(index, (key, elsewhere.level()));
+        }
+        self.add(bench.of(), index, (result, kept), (film, elsewhere));
         (bench.job.tell)(Event::Done { number: index + 1, name: &asked.source.name });
         Ok(true)
     }
@@ -285,99 +266,38 @@ impl Progress {
             pair.add_flag(&mut fields, |i| &bench.batch.fields[indices[i]].source.name);
         }
         let corrected = !bench.batch.corrections.lines.is_empty();
-        let mut simulate_s = 0.0;
         let parts = (bench.batch, bench.objective, bench.job);
-        let uncorrected = if corrected { Some(correct::plain(parts, &fields, &again, &mut simulate_s)?) } else { None };
+        let mut chance = self.chance();
+        let uncorrected = if corrected { Some(correct::plain(parts, &fields, &again, &mut chance)?) } else { None };
+        let simulate_s = chance.simulate_s;
         let by_hand = correct::kinds(bench.batch, bench.objective, &mut fields)?;
         changed.extend(indices.iter().zip(&by_hand).filter(|(_, hand)| hand.changes_kinds()).map(|(i, _)| *i));
         let changed: Vec<usize> = changed.into_iter().collect();
         self.fields = indices.into_iter().zip(fields.into_iter().zip(kept)).collect();
         self.timing.measure_s += start.elapsed().as_secs_f64() - simulate_s;
         self.timing.simulate_s += simulate_s;
-        let silent = |_: Stage, _: f32| {};
-        let watch = Watch { cancel: bench.job.cancel, tell: &silent };
-        let waited_s = for_each(bench.of(), &changed, bench.job, &mut |index, read| {
-            let clock = Clock::start(bench.lit, Some(&read.picture));
-            let path = &bench.batch.fields[index].source.path;
-            let Some((result, kept)) = self.fields.get(&index) else { return Ok(()) };
-            let setting = Setting { optics: &bench.optics, recipe: &bench.objective.recipe, watch };
-            let drawn = field::survey(&read.picture, &bench.lamp, &setting)
-                .and_then(|(_, light)| overlay::draw(result, &bench.objective.recipe, &|at: Rect| light.levels(&read.picture, at)));
-            self.staging.bag.put(&kept.overlay, &drawn.map_err(|stop| stopped(&stop, path))?)?;
-            clock.stop(&mut self.timing.write_s, &mut self.timing.read_s);
-            Ok(())
-        })?;
-        self.timing.read_s += waited_s;
+        self.draw_again(bench, &changed)?;
         Ok(Told { by_hand, again, uncorrected })
     }
 
-    /// Writes the overlay of a field and copies its picture, while both are at hand.
-    fn archive_field(
-        &mut self,
-        bench: &Bench<'_>,
-        source: &Source,
-        read: &Read,
-        measured: (&FieldResult, &Correction<'_>),
-    ) -> Result<Kept, Fault> {
-        let (result, light) = measured;
-        let picture: &Picture = &read.picture;
-        let levels = |at: Rect| light.levels(picture, at);
-        // The disk copies while the processors draw.
-        let (png, kept) = rayon::join(|| overlay::draw(result, &bench.objective.recipe, &levels), || self.archive(source, Some(read)));
-        let (png, mut kept) = (png.map_err(|stop| stopped(&stop, &source.path))?, kept?);
-        let file = source.file();
-        let stem = file.rsplit_once('.').map_or(file, |(stem, _)| stem);
-        let page = if source.several { format!("-{}", source.info.page + 1) } else { String::new() };
-        kept.overlay = format!("overlays/{}", self.overlays.give(&format!("{stem}{page}.png")));
-        self.staging.bag.put(&kept.overlay, &png)?;
-        Ok(kept)
-    }
-
-    /// Copies the file of a picture, once for all its pages.
-    fn archive(&mut self, source: &Source, read: Option<&Read>) -> Result<Kept, Fault> {
-        if let Some((place, sha256)) = self.copied.get(&source.path) {
-            if let Some(read) = read {
-                read.stamp.check(&source.path)?;
-            }
-            return Ok(Kept { place: place.clone(), sha256: sha256.clone(), overlay: String::new() });
-        }
-        let place = format!("images/{}", self.images.give(source.file()));
-        let sha256 = self.staging.bag.copy(&place, &source.path)?;
-        if let Some(read) = read {
-            read.stamp.check(&source.path)?;
-        }
-        self.copied.insert(source.path.clone(), (place.clone(), sha256.clone()));
-        Ok(Kept { place, sha256, overlay: String::new() })
-    }
-
-    /// Copies blank and dark of an objective.
-    fn archive_lamps(&mut self, objective: &Objective, lamp: [Option<&Read>; 2]) -> Result<(), Fault> {
-        let start = Instant::now();
-        for (source, read) in [&objective.blank, &objective.dark].into_iter().zip(lamp) {
-            if let Some(source) = source {
-                self.archive(source, read)?;
-            }
-        }
-        self.timing.write_s += start.elapsed().as_secs_f64();
-        Ok(())
-    }
-
-    /// Copies what else the sheet names: rulings, overviews, labels and evidence of whatever kind of file, and blanks and darks of
-    /// microscopes that no field was taken with.
-    fn archive_others(&mut self, batch: &Batch) -> Result<(), Fault> {
-        let entries = batch.sheet.pictures.iter().filter(|entry| entry.role != Role::Field).map(|entry| &entry.file);
-        let sections = [&batch.sheet.microscope].into_iter().chain(batch.sheet.microscopes.values());
-        let unused = sections.flat_map(|section| section.blank.iter().chain(&section.dark));
-        for (name, must_be_there) in entries.map(|name| (name, true)).chain(unused.map(|name| (name, false))) {
-            let (path, page) = file_of(&batch.folder, name);
-            if self.copied.contains_key(&path) || !(must_be_there || path.is_file()) {
-                continue;
-            }
-            let file = page.and_then(|_| name.rsplit_once('#')).map_or(name.as_str(), |(file, _)| file);
-            let place = format!("images/{}", self.images.give(file));
-            let sha256 = self.staging.bag.copy(&place, &path)?;
-            self.copied.insert(path, (place, sha256));
-        }
+    /// Draws the overlays of some fields again, where there are any.
+    fn draw_again(&mut self, bench: &Bench<'_>, changed: &[usize]) -> Result<(), Fault> {
+        let Keeper::Record(archive) = &mut self.keeper else { return Ok(()) };
+        let (fields, timing) = (&self.fields, &mut self.timing);
+        let silent = |_: Stage, _: f32| {};
+        let watch = Watch { cancel: bench.job.cancel, tell: &silent };
+        let waited_s = for_each(bench.of(), changed, bench.read(), &mut |index, read| {
+            let clock = Clock::start(bench.lit, Some(&read.picture));
+            let source = &bench.batch.fields[index].source;
+            let Some((result, kept)) = fields.get(&index) else { return Ok(()) };
+            let recipe = &bench.objective.recipe;
+            let setting = Setting { optics: &bench.optics, recipe, necks: false, watch };
+            let (_, light) = field::survey(&read.picture, &bench.lamp, &setting).map_err(|stop| stopped(&stop, &source.path))?;
+            archive.draw_again(kept, Shown { source, read, result, light: &light, recipe })?;
+            clock.stop(&mut timing.write_s, &mut timing.read_s);
+            Ok(())
+        })?;
+        self.timing.read_s += waited_s;
         Ok(())
     }
 }

@@ -23,8 +23,13 @@ pub(super) struct Read {
 pub(super) struct Stamp(Option<(u64, Option<SystemTime>)>);
 
 impl Stamp {
-    fn of(path: &Path) -> Self {
+    pub(super) fn of(path: &Path) -> Self {
         Self(fs::metadata(path).ok().map(|data| (data.len(), data.modified().ok())))
+    }
+
+    /// Whether the file could be asked.
+    pub(super) const fn is_known(&self) -> bool {
+        matches!(self.0, Some((_, Some(_))))
     }
 
     /// Makes sure that the file is still the one that was measured.
@@ -37,11 +42,13 @@ impl Stamp {
     }
 }
 
+/// Folder of scratch files; the system's own where there is none.
+pub(super) type Scratch<'a> = Option<&'a Path>;
+
 /// Opens a picture; decodes it where it is small.
-pub(super) fn read((batch, objective): (&Batch, &Objective), source: &Source, job: &Job<'_>) -> Result<Read, Fault> {
+pub(super) fn read((batch, objective): (&Batch, &Objective), source: &Source, scratch: Scratch<'_>) -> Result<Read, Fault> {
     let stamp = Stamp::of(&source.path);
-    // What does not fit into memory goes where the record goes: there must be room anyway.
-    let reading = Reading { scratch: Some(job.out), ..batch.reading(objective) };
+    let reading = Reading { scratch, ..batch.reading(objective) };
     Ok(Read { picture: Picture::open_page(&source.path, source.info.page, &reading)?, stamp })
 }
 
@@ -50,7 +57,7 @@ pub(super) fn read((batch, objective): (&Batch, &Objective), source: &Source, jo
 pub(super) fn for_each(
     of: (&Batch, &Objective),
     wanted: &[usize],
-    job: &Job<'_>,
+    (job, scratch): (&Job<'_>, Scratch<'_>),
     each: &mut dyn FnMut(usize, &Read) -> Result<(), Fault>,
 ) -> Result<f64, Fault> {
     let mut waited_s = 0.0;
@@ -58,7 +65,7 @@ pub(super) fn for_each(
         let (send, receive) = sync_channel(0);
         let reader = thread::Builder::new().name("read ahead".into());
         reader
-            .spawn_scoped(scope, move || read_ahead(of, wanted, job, &send))
+            .spawn_scoped(scope, move || read_ahead(of, wanted, (job, scratch), &send))
             .map_err(|e| Fault::work(format!("cannot start reading pictures: {e}"), "close other programs, then measure again"))?;
         for &field in wanted {
             let start = Instant::now();
@@ -72,12 +79,12 @@ pub(super) fn for_each(
 }
 
 /// Reads until somebody stops it, a picture fails, or nobody listens any more.
-fn read_ahead(of: (&Batch, &Objective), wanted: &[usize], job: &Job<'_>, send: &SyncSender<Result<Read, Fault>>) {
+fn read_ahead(of: (&Batch, &Objective), wanted: &[usize], (job, scratch): (&Job<'_>, Scratch<'_>), send: &SyncSender<Result<Read, Fault>>) {
     for &field in wanted {
         if job.poll().is_err() {
             return;
         }
-        let read = read(of, &of.0.fields[field].source, job);
+        let read = read(of, &of.0.fields[field].source, scratch);
         let failed = read.is_err();
         if send.send(read).is_err() || failed {
             return;

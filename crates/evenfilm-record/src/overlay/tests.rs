@@ -2,7 +2,7 @@
 
 use std::time::Instant;
 
-use evenfilm_core::field::Ground;
+use evenfilm_core::field::{Ground, Judged};
 use evenfilm_core::gaps::{Gap, GapMeasure, ToldGap};
 use evenfilm_core::objects::{Calibration, CoreFrom, Measure, Object, SizedBy, Told};
 use evenfilm_core::phases::{Run, RunMap};
@@ -52,6 +52,7 @@ fn object(&(x, y, r): &Disc) -> Object {
         touches_frame: false,
         weight: Some(1.0),
         constituents_px2: Box::default(),
+        necks_px: Box::default(),
         told: Told { kind: Kind::Powder, by: Measure::Elongation, value: 1.25 },
     }
 }
@@ -63,6 +64,7 @@ fn gap(&(x, y, r): &Disc) -> Gap {
         area_px2: [std::f64::consts::PI * r * r; 3],
         perimeter_px: 2.0 * std::f64::consts::PI * r,
         largest_circle_px: 2.0 * r,
+        circle_centre_px: [x, y],
         touches_frame: false,
         told: ToldGap { kind: GapKind::Unsure, by: GapMeasure::Size, value: 4.5 },
         in_hollow: false,
@@ -87,6 +89,7 @@ fn field(size: (u32, u32), discs: &[Disc], gaps: &[Disc]) -> FieldResult {
         calibration: Calibration { blur_px: 1.0, blur_edges: 0, core_ratio: 0.2, cores: 0 },
         fitness: Fitness::default(),
         ground: Ground::default(),
+        judged: Judged::default(),
         flags: Vec::new(),
     }
 }

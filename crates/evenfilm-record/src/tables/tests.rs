@@ -40,6 +40,7 @@ fn object(x: f64) -> Object {
         touches_frame: false,
         weight: Some(1.02),
         constituents_px2: Box::default(),
+        necks_px: Box::default(),
         told: Told { kind: Kind::Powder, by: Measure::Elongation, value: 1.25 },
     }
 }
@@ -159,6 +160,7 @@ fn gaps_have_the_columns_of_the_design() {
         area_px2: [1000.0, 900.0, 800.0],
         perimeter_px: 110.0,
         largest_circle_px: 30.0,
+        circle_centre_px: [100.0, 50.0],
         touches_frame: true,
         told: ToldGap { kind: GapKind::Unsure, by: GapMeasure::Size, value: 4.5 },
         in_hollow: false,
