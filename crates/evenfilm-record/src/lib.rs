@@ -8,6 +8,7 @@ mod digest;
 mod disk;
 pub mod fault;
 pub mod folder;
+pub mod keep;
 pub mod limits_file;
 pub mod lot;
 pub mod names;
