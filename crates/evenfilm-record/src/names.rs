@@ -33,6 +33,11 @@ pub fn file_name(name: &str) -> String {
     format!("{}{ending}", made_safe(&stem.replace('%', "_"), &nfc, "picture"))
 }
 
+/// A name without what would steer a terminal.
+pub fn printable(name: &str) -> String {
+    name.chars().map(|c| if c.is_control() { '\u{fffd}' } else { c }).collect()
+}
+
 /// Gives every picture of a lot a place of its own, also where a file system does not tell capitals apart.
 #[derive(Debug, Default)]
 pub struct Places {

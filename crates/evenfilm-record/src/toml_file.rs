@@ -23,7 +23,7 @@ pub(crate) use entry::Writer;
 pub(crate) use span::Span;
 
 /// No file written by hand comes near this size.
-const LARGEST_FILE: u64 = 1 << 20;
+pub(crate) const LARGEST_FILE: u64 = 1 << 20;
 
 /// A parsed file.
 pub(crate) struct TomlFile {
@@ -54,6 +54,11 @@ impl TomlFile {
         }
     }
 
+    /// The file as it was parsed.
+    pub(crate) fn document(&self) -> &Document<String> {
+        &self.document
+    }
+
     /// The top of the file.
     pub(crate) fn top(&self) -> Section<'_> {
         Section { file: self, table: self.document.as_table(), title: String::new(), line: 1, known: RefCell::default() }
@@ -71,6 +76,11 @@ fn line_of(line_starts: &[usize], at: usize) -> usize {
 
 /// A text file of bounded size as UTF-8 without a byte order mark.
 pub(crate) fn read_text(path: &Path, what: &str, largest: u64) -> Result<String, Fault> {
+    as_text(&read_bytes(path, what, largest)?, path, what)
+}
+
+/// A file of bounded size.
+pub(crate) fn read_bytes(path: &Path, what: &str, largest: u64) -> Result<Vec<u8>, Fault> {
     let unreadable = |err: std::io::Error| {
         Fault::input(format!("the {what} cannot be read: {err}"), "check the path and the rights on the file").at(path)
     };
@@ -84,7 +94,12 @@ pub(crate) fn read_text(path: &Path, what: &str, largest: u64) -> Result<String,
         let message = format!("the {what} is larger than {} MiB", largest >> 20);
         return Err(Fault::input(message, "give a text file as a person writes it").at(path));
     }
-    let bytes = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(&bytes);
+    Ok(bytes)
+}
+
+/// Bytes as UTF-8 without a byte order mark; `path` stands in messages.
+pub(crate) fn as_text(bytes: &[u8], path: &Path, what: &str) -> Result<String, Fault> {
+    let bytes = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes);
     match std::str::from_utf8(bytes) {
         Ok(text) => Ok(text.to_owned()),
         Err(err) => {
@@ -311,11 +326,11 @@ pub(crate) fn nearest<'w>(found: &str, known: impl Iterator<Item = &'w str>) -> 
     known.map(|word| (likeness(word), word)).reduce(|best, next| if next.0 > best.0 { next } else { best }).map(|(_, word)| word)
 }
 
-fn number_of(item: &Item) -> Option<f64> {
+pub(crate) fn number_of(item: &Item) -> Option<f64> {
     item.as_float().or_else(|| item.as_integer().map(|whole| whole as f64))
 }
 
-fn day_of(item: &Item) -> Option<Date> {
+pub(crate) fn day_of(item: &Item) -> Option<Date> {
     if let Some(text) = item.as_str() {
         let text = text.trim();
         return if text.len() == 10 { text.parse().ok() } else { None };

@@ -7,6 +7,7 @@ use std::process::ExitCode;
 use clap::error::ErrorKind;
 use clap::{CommandFactory, Parser, Subcommand};
 use evenfilm_record::fault::Fault;
+use evenfilm_record::summary;
 
 mod exit;
 mod interrupt;
@@ -15,9 +16,7 @@ mod measure_command;
 pub mod phantom_command;
 mod progress;
 mod prove_command;
-mod round;
 mod scale_command;
-mod summary;
 
 use exit::Exit;
 

@@ -8,13 +8,15 @@ use clap::Args;
 use evenfilm_record::fault::{Fault, FaultKind};
 use evenfilm_record::folder::{self, Opened, Options};
 use evenfilm_record::lot::{self, Job, LotOutcome, ObjectiveOutcome, Verdict};
+use evenfilm_record::names::printable;
 use evenfilm_record::sheet::Purpose;
+use evenfilm_record::summary;
 use evenfilm_record::time::Moment;
 use serde_json::json;
 
 use crate::exit::Exit;
-use crate::progress::{Progress, printable};
-use crate::{complain, interrupt, json, summary};
+use crate::progress::Progress;
+use crate::{complain, interrupt, json};
 
 /// Measure lots and write one record each
 #[derive(Debug, Args)]

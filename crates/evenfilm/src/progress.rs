@@ -4,6 +4,7 @@ use std::io::{self, IsTerminal, Write};
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use evenfilm_record::lot::Event;
+use evenfilm_record::names::printable;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 /// Steps of the bar that a field takes.
@@ -61,9 +62,4 @@ impl Drop for Progress {
             bar.finish_and_clear();
         }
     }
-}
-
-/// A name without what would steer a terminal.
-pub(crate) fn printable(name: &str) -> String {
-    name.chars().map(|c| if c.is_control() { '\u{fffd}' } else { c }).collect()
 }

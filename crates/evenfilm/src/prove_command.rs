@@ -5,11 +5,11 @@ use std::io::{self, Write};
 use clap::Args;
 use evenfilm_record::numbers;
 use evenfilm_record::prove::{self, Check};
+use evenfilm_record::round::three_digits;
+use evenfilm_record::summary::CAUTION;
 use serde_json::{Value, json};
 
 use crate::exit::Exit;
-use crate::round::three_digits;
-use crate::summary::CAUTION;
 use crate::{complain, interrupt};
 
 /// Render films of known truth, measure them, and say how near the numbers come

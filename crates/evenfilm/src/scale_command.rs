@@ -5,14 +5,14 @@ use std::path::PathBuf;
 
 use clap::Args;
 use evenfilm_record::fault::Fault;
+use evenfilm_record::names::printable;
+use evenfilm_record::round::{three_digits, with_half_width};
 use evenfilm_record::ruling::{Pitch, Ruled, Written, measure_ruling};
+use evenfilm_record::summary::push;
 use evenfilm_record::time::Moment;
 use serde_json::{Value, json};
 
 use crate::exit::Exit;
-use crate::progress::printable;
-use crate::round::{three_digits, with_half_width};
-use crate::summary::push;
 use crate::{complain, json};
 
 /// Measure micrometres per pixel from a picture of a ruling (stage micrometer)

@@ -1,13 +1,13 @@
 //! Numbers as people read them: no more digits than they can bear.
 
-use evenfilm_record::lot::Value;
+use crate::lot::Value;
 
 /// A value with its interval and unit: "2.34 ± 0.12 µm", or for rare events and tails "0.12 % (0.05 … 0.31)". The half width is the expanded
 /// uncertainty. It has two significant digits and the value as many decimals, but the
 /// value no fewer than two significant digits, beside however wide an interval, and no more than four, beside a narrow one that rests on a
 /// few fields that happen to agree; the half width is then one of the last digit shown. Without an interval the value has three significant
 /// digits. A half width of nothing is not shown, since no measurement has one.
-pub(crate) fn words(value: &Value) -> String {
+pub fn words(value: &Value) -> String {
     let unit = if value.unit.is_empty() { String::new() } else { format!(" {}", value.unit) };
     if let (Some(v), [Some(low), Some(high)]) = (value.value, value.ends95) {
         return format!("{}{unit} ({} … {})", three_digits(v), three_digits(low), three_digits(high));
@@ -24,18 +24,18 @@ pub(crate) fn words(value: &Value) -> String {
 }
 
 /// A value with the half width of its interval, both to two significant digits of the half width.
-pub(crate) fn with_half_width(v: f64, half: f64) -> String {
+pub fn with_half_width(v: f64, half: f64) -> String {
     let decimals = if half > 0.0 { decimals(half, 2) } else { decimals(v, 6) };
     format!("{v:.decimals$} ± {half:.decimals$}")
 }
 
 /// A number with three significant digits; whole ones stay whole.
-pub(crate) fn three_digits(v: f64) -> String {
+pub fn three_digits(v: f64) -> String {
     if v.fract() == 0.0 { format!("{v}") } else { format!("{v:.*}", decimals(v, 3)) }
 }
 
 /// The same without zeros at the end: for settings such as the smallest size counted.
-pub(crate) fn short(v: f64) -> String {
+pub fn short(v: f64) -> String {
     let text = three_digits(v);
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
 }
@@ -50,7 +50,7 @@ fn decimals(of: f64, digits: i32) -> usize {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use evenfilm_record::lot::Interval;
+    use crate::lot::Interval;
 
     fn value(value: Option<f64>, u95: Option<f64>) -> Value {
         Value { id: "x", unit: "µm", value, ci95: None, u95, ends95: [None; 2], interval: Interval::BetweenFields }

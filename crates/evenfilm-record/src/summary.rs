@@ -1,16 +1,20 @@
-//! A measured lot in words.
+//! A measured lot in words: what the command line prints and the desk shows.
 
 use std::fmt::Write as _;
+use std::path::Path;
 
-use evenfilm_record::lot::{FieldFlag, LotOutcome, ObjectiveOutcome, Value};
+use crate::lot::{FieldFlag, LotOutcome, ObjectiveOutcome, Value};
 
-use crate::progress::printable;
-use crate::round::{short, three_digits, words};
+use crate::names::printable;
+use crate::round::{short, three_digits};
 
 mod verdict;
 
+pub use crate::round::words as value_words;
+pub use verdict::{limit_lines, verdict_words};
+
 /// What the numbers are not; shown wherever results are.
-pub(crate) const CAUTION: &str = "\
+pub const CAUTION: &str = "\
 Microscopy of a slide gives no SPF and clears no product for use. Protection claims rest on the official tests
 (ISO 24444 in vivo SPF, ISO 24443 UVA, and those that local law names) and on licensed practice.";
 
@@ -18,30 +22,40 @@ Microscopy of a slide gives no SPF and clears no product for use. Protection cla
 const LABELS: usize = 36;
 
 /// The summary of a lot, several lines: a block for each objective, and where the record is.
-pub(crate) fn of_lot(lot: &LotOutcome) -> String {
-    let mut text = format!("{}\n", printable(&lot.lot));
-    for (i, objective) in lot.objectives.iter().enumerate() {
-        if lot.objectives.len() > 1 {
+pub fn of_lot(lot: &LotOutcome) -> String {
+    of_objectives(&lot.lot, lot.is_check, &lot.objectives, Some(&lot.record_dir))
+}
+
+/// The same of a lot of this name as it is measured: where no record is sealed yet, `record_dir` is `None` and no line names it.
+pub fn of_objectives(lot: &str, is_check: bool, objectives: &[ObjectiveOutcome], record_dir: Option<&Path>) -> String {
+    let mut text = format!("{}\n", printable(lot));
+    for (i, objective) in objectives.iter().enumerate() {
+        if objectives.len() > 1 {
             // A line between the blocks, so that no number is read as another objective's.
             text.push_str(if i > 0 { "\n" } else { "" });
             let name = Some(printable(&objective.microscope)).filter(|name| !name.is_empty());
             push(&mut text, "microscope", &name.unwrap_or_else(|| "the default one".into()));
         }
-        push_objective(&mut text, objective, lot.is_check);
+        push_objective(&mut text, objective, is_check);
     }
-    push(&mut text, "record", &lot.record_dir.display().to_string());
+    if let Some(folder) = record_dir {
+        push(&mut text, "record", &folder.display().to_string());
+    }
     text
 }
 
 /// Adds a line: what it is about, and what there is to say.
-pub(crate) fn push(text: &mut String, label: &str, what: &str) {
+pub fn push(text: &mut String, label: &str, what: &str) {
     let pad = LABELS.saturating_sub(label.chars().count());
     let _ = writeln!(text, "  {label}{:pad$} {what}", "");
 }
 
 fn push_objective(text: &mut String, seen: &ObjectiveOutcome, is_check: bool) {
-    for (label, what) in verdict::lines(seen, is_check) {
-        push(text, &label, &what);
+    if let Some(verdict) = verdict_words(seen, is_check) {
+        push(text, "verdict", &verdict);
+    }
+    for (label, what) in limit_lines(seen, is_check) {
+        push(text, &format!("  {label}"), &what);
     }
     push(text, "looked at", &looked_at(seen));
     for (label, what) in sizes(seen).into_iter().chain(film(seen)) {
@@ -188,12 +202,12 @@ fn number(seen: &ObjectiveOutcome, id: &str) -> Option<f64> {
 }
 
 fn word(seen: &ObjectiveOutcome, id: &str) -> String {
-    seen.value(id).map_or_else(|| "not measured".into(), words)
+    seen.value(id).map_or_else(|| "not measured".into(), value_words)
 }
 
 /// A value without its interval: what was seen, not an estimate.
 fn alone(seen: &ObjectiveOutcome, id: &str) -> String {
-    seen.value(id).map_or_else(|| "not measured".into(), |value| words(&Value { ci95: None, u95: None, ends95: [None; 2], ..*value }))
+    seen.value(id).map_or_else(|| "not measured".into(), |value| value_words(&Value { ci95: None, u95: None, ends95: [None; 2], ..*value }))
 }
 
 fn range(seen: &ObjectiveOutcome, ids: [&str; 2]) -> String {

@@ -1,14 +1,20 @@
 //! The verdict in words: what decides, and why.
 
-use evenfilm_record::lot::{Decision, Judged, Judgement, Needed, ObjectiveOutcome, Outcome, Verdict, Why};
+use crate::lot::{Decision, Judged, Judgement, Needed, ObjectiveOutcome, Outcome, Verdict, Why};
 
 use crate::round::{short, three_digits};
 
-/// Label and words, one line each: the verdict, then every limit. Nothing without limits.
-pub(super) fn lines(seen: &ObjectiveOutcome, is_check: bool) -> Vec<(String, String)> {
-    let Some(verdict) = overall(&seen.judgement, seen.scope(), is_check) else { return Vec::new() };
-    let limits = seen.judgement.decisions.iter().map(|judged| (limit(judged, seen), came(judged, seen)));
-    [("verdict".to_owned(), verdict)].into_iter().chain(limits).collect()
+/// The verdict in one line, with what it is of; `None` without limits.
+pub fn verdict_words(seen: &ObjectiveOutcome, is_check: bool) -> Option<String> {
+    overall(&seen.judgement, seen.scope(), is_check)
+}
+
+/// Every limit ("uncovered_area_pct ≤ 1.5 %") and what came of it, one line each, where there is a verdict.
+pub fn limit_lines(seen: &ObjectiveOutcome, is_check: bool) -> Vec<(String, String)> {
+    if verdict_words(seen, is_check).is_none() {
+        return Vec::new();
+    }
+    seen.judgement.decisions.iter().map(|judged| (limit(judged, seen), came(judged, seen))).collect()
 }
 
 fn overall(judgement: &Judgement, scope: &str, is_check: bool) -> Option<String> {
@@ -38,7 +44,7 @@ fn limit(judged: &Judged, seen: &ObjectiveOutcome) -> String {
         (None, Some(max)) => format!("≤ {}", short(max)),
         (None, None) => String::new(),
     };
-    format!("  {} {range} {}", limit.quantity, unit(judged, seen)).trim_end().to_owned()
+    format!("{} {range} {}", limit.quantity, unit(judged, seen)).trim_end().to_owned()
 }
 
 /// What came of a limit.
