@@ -2,6 +2,7 @@
 
 pub mod archive;
 pub mod bag;
+pub mod chart;
 pub mod corrections;
 pub mod csvw;
 mod digest;

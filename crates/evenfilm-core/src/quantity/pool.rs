@@ -150,6 +150,16 @@ impl<'a> Pool<'a> {
         self.largest(|f| Some(self.view.counted_from(f, self.recipe)[of]))
     }
 
+    /// Diameters in µm and frame weights of what counts and lies whole in the frame, smallest first: what the quantiles and means are of.
+    pub fn sizes(&self) -> &[Sized] {
+        &self.sizes
+    }
+
+    /// Number of objects that count, also those that the frame cuts.
+    pub fn objects(&self) -> usize {
+        self.counted().count()
+    }
+
     /// Diameters and frame weights of what counts and lies whole in the frame, field by field.
     pub(crate) fn sizes_by_field(&self) -> Vec<Vec<Sized>> {
         let mut fields = vec![Vec::new(); self.fields.len()];
