@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use evenfilm_core::recipe::Recipe;
-use evenfilm_record::fault::{Fault, FaultKind};
+use evenfilm_record::fault::Fault;
 use evenfilm_record::lot::Inspected;
 use evenfilm_record::recipe_file;
 
@@ -13,7 +13,6 @@ use crate::canvas::{Camera, Layer};
 use crate::command::{Command, Face};
 use crate::jobs::{Asked, Look, Purpose, Report};
 use crate::prefs::Look as Appearance;
-use crate::session;
 use crate::sheet;
 use crate::state::{Card, CardState, Chosen, Listed, Lot, Notice, Over, Run, WriteStage, Writing};
 

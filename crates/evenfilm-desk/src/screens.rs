@@ -65,7 +65,7 @@ pub(crate) fn all(ui: &mut Ui, desk: &mut Desk, acts: &mut Acts) {
 
 /// Keys and dropped folders.
 pub(crate) fn input(ctx: &egui::Context, state: &State, acts: &mut Acts) {
-    let dropped = ctx.input(|input| input.raw.dropped_files.first().and_then(|file| file.path().map(ToOwned::to_owned)));
+    let dropped = ctx.input(|input| input.raw.dropped_files.first().and_then(|file| Some(file.path().to_path_buf())));
     if let Some(path) = dropped {
         // A file stands for its folder.
         let folder = if path.is_dir() { Some(path) } else { path.parent().map(ToOwned::to_owned) };

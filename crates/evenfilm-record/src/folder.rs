@@ -33,6 +33,8 @@ pub const SHEET: &str = "batch.toml";
 pub struct Options {
     /// The recipe for all lots, whatever lies beside their sheets.
     pub recipe: Option<PathBuf>,
+    /// Choices that stand in for those of the recipe file while they are being made; the file that they will go to is found as ever.
+    pub choices: Option<Recipe>,
     /// The limits for all lots, whatever lies beside their sheets.
     pub limits: Option<PathBuf>,
     /// What a picture may take.
@@ -152,7 +154,10 @@ impl Batch {
 
     fn resolve(folder: &Path, sheet: Sheet, options: &Options) -> Result<Self, Fault> {
         let recipe_file = options.recipe.clone().or_else(|| beside(folder, "recipe.toml"));
-        let recipe = recipe_file.as_deref().map(recipe_file::read).transpose()?.unwrap_or_default();
+        let recipe = match &options.choices {
+            Some(choices) => choices.clone(),
+            None => recipe_file.as_deref().map(recipe_file::read).transpose()?.unwrap_or_default(),
+        };
         let limits_file = options.limits.clone().or_else(|| beside(folder, "limits.toml"));
         let limits = limits_file.as_deref().map(|path| Limits::read(path, &known_quantities())).transpose()?;
         let roles = roles::find(folder, &sheet, &options.ceiling)?;

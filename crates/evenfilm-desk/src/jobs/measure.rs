@@ -63,8 +63,7 @@ fn open(asked: &Asked) -> Result<Opened, Fault> {
     if let (true, Some(chosen)) = (asked.write_corrections, &asked.chosen) {
         chosen.corrections.save(&asked.folder)?;
     }
-    let mut options = Options::default();
-    options.choices = asked.chosen.as_ref().map(|chosen| chosen.recipe.clone());
+    let options = Options { choices: asked.chosen.as_ref().map(|chosen| chosen.recipe.clone()), ..Options::default() };
     let batch = Batch::open(&asked.folder, &options)?;
     let on_disk = batch.recipe_file.as_deref().map(recipe_file::read).transpose()?.unwrap_or_else(Recipe::default);
     let recipe = options.choices.unwrap_or_else(|| on_disk.clone());

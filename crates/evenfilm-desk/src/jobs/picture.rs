@@ -88,7 +88,7 @@ fn field_picture(view: &View<'_>, field: usize, cancel: &AtomicBool) -> Result<F
         shot,
         film: view.film(),
         bare_known: view.bare_known(),
-        cuts: view.cuts(&one),
+        cuts: view.cuts(&one, None),
         levels_seen: view.levels_seen().to_vec(),
     })
 }
