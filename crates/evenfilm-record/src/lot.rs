@@ -20,6 +20,7 @@ pub use check::Check;
 pub use evenfilm_core::limits::{Decision, Needed, Outcome, Verdict, Why};
 pub use evenfilm_core::quantity::Interval;
 pub use judge::{Judged, Judgement};
+pub use shown::{Shown, ShownField};
 
 mod check;
 mod correct;
@@ -39,6 +40,7 @@ mod overlapping_tests;
 mod pictures;
 #[cfg(test)]
 mod role_tests;
+mod shown;
 #[cfg(test)]
 mod tests;
 
