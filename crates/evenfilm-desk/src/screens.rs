@@ -14,6 +14,7 @@ mod notices;
 mod numbers;
 mod over;
 mod picture;
+mod scene;
 mod sheet;
 mod start;
 mod top;

@@ -8,18 +8,23 @@
 
 mod answer;
 pub mod axis;
+mod bins;
 mod fields;
 mod frame;
 mod gaps;
+mod letters;
 mod levels;
 mod limit_lines;
 mod palette;
+mod pen;
 mod rests_on;
 mod scene;
 mod sizes;
 mod svg;
+mod words;
 
 pub use answer::{ANSWER_CANVAS, AnswerData, answer_bar};
+pub use bins::Bin;
 pub use fields::{FieldValue, FieldsData, fields};
 pub use frame::Frame;
 pub use gaps::{GapOptions, GapSeen, GapsBy, GapsData, gaps};
@@ -28,5 +33,5 @@ pub use limit_lines::LimitLine;
 pub use palette::Palette;
 pub use rests_on::RestsOn;
 pub use scene::{Anchor, Baseline, Canvas, Ink, Mark, Point, Scene};
-pub use sizes::{Curves, SizeData, SizeOptions, SizesBy, size_distribution};
+pub use sizes::{Curves, SizeData, SizeOptions, SizesBy, density, size_distribution};
 pub use svg::svg;

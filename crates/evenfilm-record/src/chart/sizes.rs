@@ -1,13 +1,19 @@
 //! The distribution of the diameters of objects.
 
 use evenfilm_core::field::FieldResult;
-use evenfilm_core::quantity::{Pool, QUANTITIES};
+use evenfilm_core::quantity::Pool;
 use evenfilm_core::recipe::{AgglomerateRule, Recipe};
-use evenfilm_core::sizes::Sized;
+use evenfilm_core::sizes::{Sized, quantile};
 
 use super::RestsOn;
+use super::axis::Axis;
+use super::bins::{self, Bin};
+use super::frame::Frame;
 use super::limit_lines::LimitLine;
-use super::scene::{Canvas, Scene};
+use super::pen::Pen;
+use super::rests_on::OBJECTS;
+use super::scene::{Anchor, Baseline, Canvas, Ink, Mark, Point, Scene};
+use super::words;
 use crate::lot::Judgement;
 
 /// The diameters of the objects that count.
@@ -79,20 +85,273 @@ pub struct SizeOptions {
     pub curves: Curves,
 }
 
-/// The name of a quantity as read out: its id without the unit, blanks for underscores.
-pub(super) fn id_name(id: &str) -> String {
-    let unit = QUANTITIES.iter().find(|quantity| quantity.id == id).map_or("", |quantity| quantity.unit);
-    let ending = match unit {
-        "µm" => "_um",
-        "%" => "_pct",
-        "mm²" => "_mm2",
-        "mm⁻²" => "_per_mm2",
-        _ => "",
-    };
-    id.strip_suffix(ending).unwrap_or(id).replace('_', " ")
+/// The quantiles that are marked: share, and what they are called.
+const QUANTILES: [(f64, &str); 3] = [(0.1, "x10"), (0.5, "x50"), (0.9, "x90")];
+
+/// A limit or diameter further off than this factor does not widen the axis; it is named at the side.
+const NEAR: f64 = 4.0;
+
+/// Opacity of the steps of the density.
+pub(super) const DENSITY: f64 = 0.28;
+
+impl SizesBy {
+    /// Power of the diameter that an object counts with.
+    const fn power(self) -> i32 {
+        match self {
+            Self::Number => 0,
+            Self::Volume => 3,
+        }
+    }
+
+    const fn words(self) -> &'static str {
+        match self {
+            Self::Number => "by number",
+            Self::Volume => "by volume",
+        }
+    }
 }
 
-/// Draws a distribution of diameters.
+/// Density of a distribution in its bins: share ÷ width in decades, q\*r(lg x) of ISO 9276-1:1998 (density on a logarithmic abscissa), with
+/// its bin. The bins are those of [`Bin`]; shares sum to 1.
+pub fn density(data: &SizeData, by: SizesBy) -> Vec<(Bin, f64)> {
+    let amount = |size: &Sized| size.weight * size.diameter.powi(by.power());
+    let total: f64 = data.sizes.iter().map(amount).sum();
+    let sized: Vec<Sized> = data.sizes.iter().map(|size| Sized { weight: amount(size) / total, ..*size }).collect();
+    let per_decade = bins::per_decade(sized.iter().map(|size| size.weight));
+    bins::bins(&sized, data.from_um, per_decade).into_iter().map(|bin| (bin, bin.amount / bin.decades())).collect()
+}
+
+/// A drawing of a distribution and what it is made from.
+struct Drawing<'a> {
+    data: &'a SizeData,
+    options: &'a SizeOptions,
+    /// x10, x50, x90.
+    quantiles: [Option<f64>; 3],
+    pen: Pen,
+}
+
+/// Draws a distribution of diameters: density as steps against the left axis, the share below each diameter as a line against the right one,
+/// x10, x50 and x90 on it, what lies below the smallest diameter counted shaded, limits on those quantiles, and the diameter from which
+/// objects are agglomerates.
 pub fn size_distribution(data: &SizeData, options: &SizeOptions) -> Scene {
-    Scene::new(&options.canvas, "Sizes of objects".into(), data.rests_on.words(super::rests_on::OBJECTS))
+    let quantiles = QUANTILES.map(|(share, _)| quantile(&data.sizes, options.by.power(), share));
+    let title = format!("Sizes of objects, {}", options.by.words());
+    let pen = Pen::new(&options.canvas, title, described(data, options, quantiles));
+    let mut drawing = Drawing { data, options, quantiles, pen };
+    drawing.draw();
+    drawing.pen.done()
+}
+
+fn described(data: &SizeData, options: &SizeOptions, quantiles: [Option<f64>; 3]) -> String {
+    let from = data.from_um.map_or_else(String::new, |from| format!(" of at least {}", words::with_unit(from, "µm")));
+    let [Some(x10), Some(x50), Some(x90)] = quantiles else {
+        return format!("No object{from} has a size: {}.", data.rests_on.words(OBJECTS));
+    };
+    let [x10, x50, x90] = [x10, x50, x90].map(words::short);
+    let mut text = format!(
+        "Diameters {}, objects{from}: x10 {x10} µm, x50 {x50} µm, x90 {x90} µm, from {}.",
+        options.by.words(),
+        data.rests_on.words(OBJECTS)
+    );
+    let limits: Vec<String> = limits_of(data, options.by)
+        .filter_map(|(name, limit)| Some(format!("{name} {}", words::limits(limit.min, limit.max, "µm")?)))
+        .collect();
+    if !limits.is_empty() {
+        text.push_str(&format!(" Limits: {}.", limits.join(", ")));
+    }
+    text
+}
+
+/// The limits on the quantiles that are drawn, with the quantiles' names.
+fn limits_of(data: &SizeData, by: SizesBy) -> impl Iterator<Item = (&'static str, &LimitLine)> {
+    let of = move |limit| {
+        let limit: &LimitLine = limit;
+        let (_, name) = QUANTILES.iter().find(|(_, name)| limit.quantity == format!("{name}_{}_um", by.power()))?;
+        Some((*name, limit))
+    };
+    data.limits.iter().filter_map(of)
+}
+
+impl Drawing<'_> {
+    fn draw(&mut self) {
+        let (data, curves) = (self.data, self.options.curves);
+        let steps = density(data, self.options.by);
+        let most = steps.iter().map(|(_, density)| *density).fold(0.0, f64::max);
+        let shares = Axis::linear([0.0, 100.0]);
+        let left = if curves == Curves::Cumulative { shares } else { Axis::linear([0.0, if most > 0.0 { 108.0 * most } else { 100.0 }]) };
+        let (top, bottom) = (3.3, 3.1);
+        let height = self.options.canvas.height - (top + bottom) * self.pen.points;
+        let beside =
+            [1.9 + self.pen.beside(&left, height), if curves == Curves::Both { 2.4 + self.pen.beside(&shares, height) } else { 0.9 }];
+        let frame = Frame::within(&self.options.canvas, [beside[0], top, beside[1], bottom], self.diameters(&steps), left);
+        self.not_counted(&frame);
+        let name = if curves == Curves::Cumulative { "share below, %" } else { "density, % per decade" };
+        self.pen.axis_left(&frame, name);
+        if curves != Curves::Cumulative {
+            self.steps(&frame, &steps);
+        }
+        let of_shares = Frame { y: shares, ..frame };
+        if curves != Curves::Density {
+            self.shares(&of_shares);
+        }
+        if curves == Curves::Both {
+            self.pen.axis_right(&frame, &shares, "share below, %");
+        }
+        self.pen.axis_below(&frame, "diameter, µm");
+        self.quantile_marks(&of_shares);
+        self.lines(&frame);
+        self.quantile_names(&of_shares);
+        self.head(&frame);
+        if data.sizes.is_empty() {
+            let at = [f64::midpoint(frame.left, frame.right), f64::midpoint(frame.top, frame.bottom)];
+            self.pen.try_small(&[(at, Anchor::Middle, Baseline::Middle)], "no object counted", Ink::Text);
+        }
+    }
+
+    /// The axis of diameters: all that was seen, the smallest counted, and what lies near.
+    fn diameters(&self, steps: &[(Bin, f64)]) -> Axis {
+        let seen = steps.first().zip(steps.last()).map(|(first, last)| [first.0.from, last.0.to]);
+        let from = self.data.from_um.filter(|from| *from > 0.0);
+        let [mut low, mut high] = seen.unwrap_or_else(|| from.map_or([1.0, 10.0], |from| [from, 10.0 * from]));
+        let near = [low / NEAR, high * NEAR];
+        let limits = limits_of(self.data, self.options.by).flat_map(|(_, limit)| [limit.min, limit.max]);
+        for value in limits.chain([self.data.agglomerate_um, from]).flatten().filter(|value| near[0] <= *value && *value <= near[1]) {
+            [low, high] = [low.min(value), high.max(value)];
+        }
+        Axis::log([low / 1.3, high * 1.12])
+    }
+
+    /// Shades what lies below the smallest diameter counted.
+    fn not_counted(&mut self, frame: &Frame) {
+        let Some(from) = self.data.from_um.filter(|from| frame.x.holds(*from)) else { return };
+        let x = frame.x_of(from);
+        self.pen.scene.rect([frame.left, frame.top, x, frame.bottom], Ink::Quiet, 0.14);
+    }
+
+    fn steps(&mut self, frame: &Frame, steps: &[(Bin, f64)]) {
+        let (Some(first), Some(last)) = (steps.first(), steps.last()) else { return };
+        let mut outline = vec![[frame.x_of(first.0.from), frame.bottom]];
+        for (bin, density) in steps {
+            let y = frame.y_of(100.0 * density);
+            outline.extend([[frame.x_of(bin.from), y], [frame.x_of(bin.to), y]]);
+        }
+        outline.push([frame.x_of(last.0.to), frame.bottom]);
+        self.pen.scene.push(Mark::Fill { points: outline.clone(), ink: Ink::Data, share: DENSITY });
+        let width = self.pen.fine();
+        self.pen.line(outline, Ink::Data, width, None);
+    }
+
+    /// The share below each diameter, as steps; at most two places for each half point of the axis.
+    fn shares(&mut self, frame: &Frame) {
+        let amount = |size: &Sized| size.weight * size.diameter.powi(self.options.by.power());
+        let total: f64 = self.data.sizes.iter().map(amount).sum();
+        let mut line = vec![[frame.left, frame.bottom]];
+        let mut below = 0.0;
+        let mut y = frame.bottom;
+        for size in &self.data.sizes {
+            below += amount(size);
+            let x = frame.x_of(size.diameter);
+            let above = frame.y_of(100.0 * below / total);
+            match line.last_mut() {
+                Some(last) if line_is_near(*last, x) => last[1] = above,
+                _ => line.extend([[x, y], [x, above]]),
+            }
+            y = above;
+        }
+        if self.data.sizes.is_empty() {
+            return;
+        }
+        line.push([frame.right, y]);
+        for pair in line.windows(2) {
+            self.pen.keep_clear(pair[0], pair[1]);
+        }
+        let width = self.pen.strong();
+        self.pen.line(line, Ink::DataAlso, width, None);
+    }
+
+    fn quantile_marks(&mut self, frame: &Frame) {
+        let (p, fine) = (self.pen.points, self.pen.fine());
+        for ((share, _), x) in QUANTILES.iter().zip(self.quantiles) {
+            let Some(x) = x.map(|x| frame.x_of(x)) else { continue };
+            let y = if self.options.curves == Curves::Density { frame.top } else { frame.y_of(100.0 * share) };
+            self.pen.line(vec![[x, frame.bottom], [x, y]], Ink::DataAlso, fine, Some([0.12 * p, 0.25 * p]));
+            if self.options.curves != Curves::Density {
+                let radius = 0.32 * p;
+                self.pen.scene.push(Mark::Circle { at: [x, y], radius, ink: Ink::DataAlso, hollow: Some(0.14 * p) });
+                self.pen.take([x - radius, y - radius, x + radius, y + radius]);
+            }
+        }
+    }
+
+    fn quantile_names(&mut self, frame: &Frame) {
+        let p = self.pen.points;
+        for ((share, name), x) in QUANTILES.iter().zip(self.quantiles) {
+            let Some(x) = x.map(|x| frame.x_of(x)) else { continue };
+            let y = if self.options.curves == Curves::Density { frame.top + 0.6 * p } else { frame.y_of(100.0 * share) };
+            let spots =
+                [(0.7, 0.0), (0.7, 0.75), (-0.7, -0.75), (-0.7, 0.0), (0.7, -0.9), (-0.7, 0.9), (0.4, 1.6), (-0.4, -1.6), (0.4, 2.6)];
+            let spot = |(dx, dy): (f64, f64)| {
+                let anchor = if dx > 0.0 { Anchor::Start } else { Anchor::End };
+                ([x + dx * p, y + dy * p], anchor, Baseline::Middle)
+            };
+            self.pen.try_small(&spots.map(spot), name, Ink::Text);
+        }
+    }
+
+    /// Limits and the diameter of agglomerates.
+    fn lines(&mut self, frame: &Frame) {
+        let (by, data) = (self.options.by, self.data);
+        let mut lines = Vec::new();
+        for (name, limit) in limits_of(data, by) {
+            lines.extend(limit.min.map(|min| (min, format!("{name} ≥ {} µm", words::short(min)), Ink::Limit)));
+            lines.extend(limit.max.map(|max| (max, format!("{name} ≤ {} µm", words::short(max)), Ink::Limit)));
+        }
+        lines.extend(data.agglomerate_um.map(|um| (um, format!("agglomerate ≥ {} µm", words::short(um)), Ink::Quiet)));
+        self.pen.upright_lines(frame, &lines);
+        if let Some(from) = data.from_um.filter(|from| frame.x.holds(*from)) {
+            let (p, x) = (self.pen.points, frame.x_of(from));
+            let spot = |down: f64| ([x - 0.3 * p, frame.top + down * p], Anchor::End, Baseline::Top);
+            self.pen.try_small(&[spot(0.4), spot(1.7)], "not counted", Ink::Quiet);
+        }
+    }
+
+    /// The key, and in words what the numbers are and rest on.
+    fn head(&mut self, frame: &Frame) {
+        let p = self.pen.points;
+        let mut x = frame.left;
+        if self.options.curves != Curves::Cumulative {
+            self.pen.scene.rect([x, 0.45 * p, x + 1.4 * p, 1.1 * p], Ink::Data, DENSITY);
+            let fine = self.pen.fine();
+            let corners = vec![[x, 1.1 * p], [x, 0.45 * p], [x + 1.4 * p, 0.45 * p], [x + 1.4 * p, 1.1 * p]];
+            self.pen.line(corners, Ink::Data, fine, None);
+            x = self.pen.named(x + 1.8 * p, 0.45 * p, "density");
+        }
+        if self.options.curves != Curves::Density {
+            let strong = self.pen.strong();
+            self.pen.line(vec![[x, 0.78 * p], [x + 1.4 * p, 0.78 * p]], Ink::DataAlso, strong, None);
+            x = self.pen.named(x + 1.8 * p, 0.45 * p, "share below");
+        }
+        let end = self.pen.scene.width - 0.6 * p;
+        let by = self.options.by.words();
+        let rests_on = self.data.rests_on.words(OBJECTS);
+        let from = self.data.from_um.map_or_else(String::new, |from| format!(", ≥ {} µm", words::short(from)));
+        let source = [format!("{by}, {rests_on}{from}"), format!("{rests_on}{from}"), rests_on];
+        let [Some(x10), Some(x50), Some(x90)] = self.quantiles else {
+            return self.pen.row(frame.left, 1.85 * p, end - frame.left, &source);
+        };
+        let [x10, x50, x90] = [x10, x50, x90].map(words::short);
+        let numbers = format!("x10 {x10}   x50 {x50}   x90 {x90} µm");
+        if x + self.pen.width(&source[0]) <= end {
+            self.pen.row(x, 0.45 * p, end - x, &source);
+            self.pen.row(frame.left, 1.85 * p, end - frame.left, &[numbers]);
+        } else {
+            let all = source.iter().map(|source| format!("{numbers}   {source}")).chain([numbers.clone()]).collect::<Vec<_>>();
+            self.pen.row(frame.left, 1.85 * p, end - frame.left, &all);
+        }
+    }
+}
+
+/// Whether a place lies within half a point of the end of a line, so that it needs no corner of its own.
+fn line_is_near(last: Point, x: f64) -> bool {
+    x - last[0] < 0.5
 }
