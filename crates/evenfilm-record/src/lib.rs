@@ -26,4 +26,5 @@ pub mod summary;
 pub mod tables;
 pub mod time;
 mod toml_file;
+mod typed;
 mod words;

@@ -6,6 +6,7 @@ use std::path::Path;
 use crate::fault::Fault;
 use crate::toml_file::{Section, TomlFile, Writer};
 
+pub mod form;
 mod parts;
 
 pub use crate::toml_file::Entry;

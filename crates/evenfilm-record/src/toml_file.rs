@@ -20,7 +20,7 @@ mod span;
 
 pub use entry::Entry;
 pub(crate) use entry::Writer;
-pub(crate) use span::Span;
+pub use span::Span;
 
 /// No file written by hand comes near this size.
 pub(crate) const LARGEST_FILE: u64 = 1 << 20;

@@ -21,6 +21,8 @@ macro_rules! part {
         #[derive(Clone, Debug, Default, PartialEq)]
         pub struct $name { $($(#[$fdoc])* pub $field: Option<$type>),+ }
         impl $name {
+            /// Every key that is known, in the order of the documentation.
+            pub const KEYS: &'static [&'static str] = &[$(stringify!($field)),+];
             /// Every key that is given, in the order of the documentation.
             pub fn entries(&self) -> Vec<(&'static str, Entry)> {
                 let all = [$((stringify!($field), self.$field.clone().map(Entry::from))),+];

@@ -24,7 +24,7 @@ pub enum Entry {
 
 impl Entry {
     /// The value of an item; `None` for tables, lists, moments and numbers that are not finite.
-    pub(super) fn of(item: &Item) -> Option<Self> {
+    pub(crate) fn of(item: &Item) -> Option<Self> {
         let number = || item.as_float().filter(|value| value.is_finite()).map(Self::Number);
         let text = || item.as_str().map(|text| Self::Text(text.to_owned()));
         let date = || day_of(item).map(Self::Day);
