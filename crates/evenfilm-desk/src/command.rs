@@ -75,6 +75,7 @@ commands! {
     CopyValues, "Copy every value", "A table with units, for a spreadsheet", None;
     SaveCharts, "Save the charts…", "As SVG and PNG beside the lot", None;
     OpenRecords, "Open the folder of records", "In the system's own file window", None;
+    Setup, "Set up the desk", "Appearance, size of text, folder of records, your code", ctrl(Key::Comma);
     Bigger, "Everything larger", "Scale text and buttons up, to 200 %", ctrl(Key::Plus);
     LessBig, "Everything smaller", "Scale text and buttons down, to 75 %", ctrl(Key::Minus);
     Light, "Light, dark, or as the system", "Go to the next appearance", None;

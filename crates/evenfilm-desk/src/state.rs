@@ -231,6 +231,8 @@ pub enum Over {
     SaveFirst,
     /// What is being written.
     Queue,
+    /// Appearance, scale, folders.
+    Setup,
     /// Whether a sheet that is not saved may go.
     LoseSheet,
     /// The window is to be closed while something is not saved or being written.

@@ -1,7 +1,8 @@
-//! The program: the command line.
+//! The program: the command line, and the desk where it is built with it.
 
 use std::ffi::OsString;
 use std::io::{self, Write};
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::error::ErrorKind;
@@ -9,6 +10,7 @@ use clap::{CommandFactory, Parser, Subcommand};
 use evenfilm_record::fault::Fault;
 use evenfilm_record::summary;
 
+mod desk_command;
 mod exit;
 mod interrupt;
 mod json;
@@ -22,8 +24,11 @@ use exit::Exit;
 
 /// Measures how evenly a powder is dispersed in a dried film, from micrographs.
 #[derive(Debug, Parser)]
-#[command(name = "evenfilm", version, about, after_help = summary::CAUTION)]
+#[command(name = "evenfilm", version, about, after_help = summary::CAUTION, args_conflicts_with_subcommands = true)]
 struct Arguments {
+    /// Folder of a lot, or of several, to open on the desk; without one, the desk offers the choice
+    #[arg(value_name = "FOLDER")]
+    folder: Option<PathBuf>,
     #[command(subcommand)]
     command: Option<Command>,
 }
@@ -39,12 +44,8 @@ enum Command {
 /// Runs the program with the arguments of a command line, the name of the program first.
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     match Arguments::try_parse_from(arguments) {
-        Ok(Arguments { command: Some(command) }) => command.run().into(),
-        Ok(Arguments { command: None }) => {
-            let help = Arguments::command().render_help();
-            let _ = write!(io::stdout(), "{help}");
-            Exit::Done.into()
-        }
+        Ok(Arguments { command: Some(command), .. }) => command.run().into(),
+        Ok(Arguments { command: None, folder }) => desk_command::run(folder).into(),
         Err(asked) if matches!(asked.kind(), ErrorKind::DisplayHelp | ErrorKind::DisplayVersion) => {
             let _ = asked.print();
             Exit::Done.into()
@@ -54,6 +55,11 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             Exit::Unusable.into()
         }
     }
+}
+
+/// Names of the commands.
+fn command_names() -> Vec<String> {
+    Arguments::command().get_subcommands().map(|command| command.get_name().to_owned()).collect()
 }
 
 impl Command {

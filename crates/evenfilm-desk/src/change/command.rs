@@ -56,6 +56,7 @@ pub(crate) fn barred(command: Command, state: &State) -> Option<&'static str> {
         Command::OpenFolder
         | Command::Queue
         | Command::OpenRecords
+        | Command::Setup
         | Command::Bigger
         | Command::LessBig
         | Command::Light
@@ -96,6 +97,7 @@ impl Desk {
             Command::WriteRecord => self.ask_to_write(),
             Command::WriteAll => self.write_all(),
             Command::Queue => self.state.over = Some(Over::Queue),
+            Command::Setup => self.state.over = Some(Over::Setup),
             Command::Stop => self.stop(),
             Command::CopySummary => self.copy_summary(),
             Command::CopyValues => self.copy_values(),

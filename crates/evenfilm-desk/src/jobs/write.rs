@@ -4,7 +4,7 @@ use std::collections::VecDeque;
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
-use std::thread;
+use std::thread::{self, JoinHandle};
 use std::time::Instant;
 
 use evenfilm_record::fault::Fault;
@@ -27,6 +27,7 @@ pub(crate) struct Order {
 pub(crate) struct Writer {
     shared: Arc<Shared>,
     last: u64,
+    thread: Option<JoinHandle<()>>,
 }
 
 #[derive(Default)]
@@ -73,8 +74,8 @@ impl Writer {
                 tell.tell(Report::Written(order.id, Box::new(result)));
             }
         };
-        let _ = thread::Builder::new().name("write".into()).spawn(run);
-        Self { shared, last: 0 }
+        let thread = thread::Builder::new().name("write".into()).spawn(run).ok();
+        Self { shared, last: 0, thread }
     }
 
     /// Puts a lot at the end of the queue; gives the number of the record to come.
@@ -106,6 +107,11 @@ impl Drop for Writer {
             cancel.store(true, Ordering::Relaxed);
         }
         self.shared.something.notify_one();
+        drop(queue);
+        // What is given up takes back what it wrote; the program waits for that.
+        if let Some(thread) = self.thread.take() {
+            let _ = thread.join();
+        }
     }
 }
 

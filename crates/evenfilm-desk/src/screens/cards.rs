@@ -80,7 +80,7 @@ fn one(ui: &mut Ui, lot: &Lot, place: usize, card: &Card, acts: &mut Acts) {
 }
 
 fn shown_id() -> egui::Id {
-    egui::Id::new("the card that was scrolled to")
+    egui::Id::unique("the card that was scrolled to")
 }
 
 /// The card in full: names that do not fit, and what should be checked.
@@ -95,7 +95,7 @@ fn thumb(ui: &Ui, card: &Card, at: Rect) {
     ui.painter().rect_filled(at, 4, inks.press);
     let Some(thumb) = &card.thumb else { return };
     // One texture for each small picture, kept as long as the picture is.
-    let id = egui::Id::new(("thumb", std::sync::Arc::as_ptr(thumb).addr()));
+    let id = egui::Id::unique(("thumb", std::sync::Arc::as_ptr(thumb).addr()));
     let texture = ui.ctx().memory_mut(|memory| memory.data.get_temp::<egui::TextureHandle>(id)).unwrap_or_else(|| {
         let texture = ui.ctx().load_texture("thumb", image(thumb), TextureOptions::LINEAR);
         ui.ctx().memory_mut(|memory| memory.data.insert_temp(id, texture.clone()));

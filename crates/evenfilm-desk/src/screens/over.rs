@@ -1,6 +1,182 @@
-use egui::Ui;
-use crate::change::Acts;
-use crate::state::State;
+//! What lies over everything else: one thing at a time, closed by Escape.
+
+use egui::{Id, Key, Modal, RichText, Ui};
+
+use super::widgets;
+use crate::change::{Act, Acts};
+use crate::state::{Lot, Over, State};
+use crate::theme;
+
+mod find;
+mod queue;
+mod setup;
+
+/// What is being typed into it.
 #[derive(Default)]
-pub(crate) struct Draft {}
-pub(super) fn show(_ui: &mut Ui, _state: &State, _draft: &mut Draft, _acts: &mut Acts) {}
+pub(crate) struct Draft {
+    find: find::Draft,
+    reason: String,
+    name: String,
+    version: String,
+    /// What was shown in the pass before: a thing that has just come takes the keyboard.
+    shown: Option<Over>,
+    setup: setup::Draft,
+}
+
+pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, acts: &mut Acts) {
+    let Some(over) = state.over.clone() else {
+        draft.shown = None;
+        return;
+    };
+    let is_new = draft.shown.as_ref() != Some(&over);
+    if is_new {
+        begin(state, draft);
+    }
+    draft.shown = Some(over.clone());
+    let lot = state.lot.as_ref();
+    let response = Modal::new(Id::unique("over")).show(ui.ctx(), |ui| {
+        ui.set_max_width(720.0_f32.min(ui.ctx().content_rect().width() - 80.0));
+        match (&over, lot) {
+            (Over::Find, _) => find::show(ui, state, &mut draft.find, is_new, acts),
+            (Over::Keys, _) => find::keys(ui, acts),
+            (Over::Queue, _) => queue::show(ui, state, acts),
+            (Over::Setup, _) => setup::show(ui, state, &mut draft.setup, acts),
+            (Over::LeaveOut, Some(lot)) => leave_out(ui, lot, draft, is_new, acts),
+            (Over::Lock, Some(_)) => lock(ui, draft, is_new, acts),
+            (Over::SaveFirst, _) => save_first(ui, acts),
+            (Over::LoseSheet, _) => lose(ui, "The sheet has changes that are not saved", "Close the lot without them", Act::LoseSheet, acts),
+            (Over::Closing, _) => closing(ui, acts),
+            (Over::LeaveOut | Over::Lock, None) => acts.push(Act::Over(None)),
+        }
+    });
+    if response.backdrop_response.clicked() && over != Over::Closing {
+        acts.push(Act::Over(None));
+    }
+}
+
+/// Fills what is typed into with what holds now.
+fn begin(state: &State, draft: &mut Draft) {
+    draft.find = find::Draft::default();
+    draft.setup = setup::Draft::of(&state.prefs);
+    draft.reason = "overlap".into();
+    if let Some(lot) = &state.lot {
+        draft.name.clone_from(&lot.now.recipe.name);
+        draft.version.clone_from(&lot.now.recipe.version);
+    }
+}
+
+pub(super) fn title(ui: &mut Ui, text: &str) {
+    ui.label(RichText::new(text).size(22.0));
+    ui.add_space(theme::GAP);
+}
+
+/// Reasons that are met often.
+const REASONS: [&str; 4] = ["overlap", "out of focus", "bubbles", "edge of the film"];
+
+fn leave_out(ui: &mut Ui, lot: &Lot, draft: &mut Draft, is_new: bool, acts: &mut Acts) {
+    let name = lot.cards.get(lot.field).map_or("", |card| card.name.as_str());
+    title(ui, &format!("Why is {name} left out?"));
+    ui.label("A field that overlaps another leaves the numbers. For any other reason it stays in the numbers that decide, is flagged, and the numbers without it stand beside.");
+    ui.add_space(theme::GAP);
+    ui.horizontal_wrapped(|ui| {
+        for reason in REASONS {
+            if ui.selectable_label(draft.reason == reason, reason).clicked() {
+                draft.reason = reason.into();
+            }
+        }
+    });
+    let label = ui.label("Reason");
+    let wide = ui.available_width();
+    let edit = ui.add(widgets::line(&mut draft.reason, wide)).labelled_by(label.id);
+    if is_new {
+        edit.request_focus();
+    }
+    let entered = edit.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter));
+    let reason = draft.reason.trim().to_owned();
+    ui.add_space(theme::GAP);
+    ui.horizontal(|ui| {
+        let ready = !reason.is_empty();
+        let asked = ui.add_enabled_ui(ready, |ui| widgets::main_button(ui, "Leave it out").clicked()).inner;
+        if ready && (asked || entered) {
+            acts.push(Act::LeaveOut(reason));
+        }
+        cancel(ui, acts);
+    });
+}
+
+fn lock(ui: &mut Ui, draft: &mut Draft, is_new: bool, acts: &mut Acts) {
+    title(ui, "Lock the choices");
+    ui.label("A verdict rests on choices that were fixed before the numbers were seen. A lock saves them to the recipe file; any change takes it off again.");
+    ui.add_space(theme::GAP);
+    let wide = ui.available_width();
+    let label = ui.label("Name of the recipe");
+    let edit = ui.add(widgets::line(&mut draft.name, wide)).labelled_by(label.id);
+    if is_new {
+        edit.request_focus();
+    }
+    let label = ui.label("Version");
+    let version = ui.add(widgets::line(&mut draft.version, wide)).labelled_by(label.id);
+    let entered = version.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter));
+    let (name, version) = (draft.name.trim().to_owned(), draft.version.trim().to_owned());
+    let ready = !name.is_empty() && !version.is_empty();
+    ui.add_space(theme::GAP);
+    ui.horizontal(|ui| {
+        let asked = ui.add_enabled_ui(ready, |ui| widgets::main_button(ui, "Lock and save").clicked()).inner;
+        if ready && (asked || entered) {
+            acts.push(Act::Lock { name, version });
+        }
+        cancel(ui, acts);
+    });
+}
+
+fn save_first(ui: &mut Ui, acts: &mut Acts) {
+    title(ui, "The choices are not saved");
+    ui.label("A record is made from the files of the lot, so that it can be made again. Save the choices to the recipe file first.");
+    ui.add_space(theme::GAP);
+    ui.horizontal(|ui| {
+        if widgets::main_button(ui, "Save and write the record").clicked() {
+            acts.push(Act::SaveAndWrite);
+        }
+        cancel(ui, acts);
+    });
+}
+
+fn lose(ui: &mut Ui, what: &str, button: &str, act: Act, acts: &mut Acts) {
+    title(ui, what);
+    ui.horizontal(|ui| {
+        if widgets::main_button(ui, "Go back").clicked() {
+            acts.push(Act::Over(None));
+        }
+        if ui.button(button).clicked() {
+            acts.push(act);
+        }
+    });
+}
+
+fn closing(ui: &mut Ui, acts: &mut Acts) {
+    title(ui, "Something is not done yet");
+    ui.label("Choices or a sheet are not saved, or a record is still being written. A record that is given up leaves nothing behind.");
+    ui.add_space(theme::GAP);
+    ui.horizontal(|ui| {
+        if widgets::main_button(ui, "Go back").clicked() {
+            acts.push(Act::Over(None));
+        }
+        if ui.button("Close without it").clicked() {
+            acts.push(Act::CloseAnyway);
+        }
+    });
+}
+
+fn cancel(ui: &mut Ui, acts: &mut Acts) {
+    if ui.button("Cancel").clicked() {
+        acts.push(Act::Over(None));
+    }
+}
+
+/// A button that closes what is shown.
+pub(super) fn done(ui: &mut Ui, acts: &mut Acts) {
+    ui.add_space(theme::GAP);
+    if widgets::main_button(ui, "Close").clicked() {
+        acts.push(Act::Over(None));
+    }
+}

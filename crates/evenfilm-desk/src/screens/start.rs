@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use egui::{RichText, ScrollArea, TextEdit, Ui};
+use egui::{RichText, ScrollArea, Ui};
 use evenfilm_record::summary::CAUTION;
 
 use super::widgets;
@@ -71,8 +71,7 @@ fn path_box(ui: &mut Ui, draft: &mut Draft, acts: &mut Acts) {
     let label = ui.label("Path of the folder");
     ui.horizontal(|ui| {
         let wide = (ui.available_width() - 120.0).max(200.0);
-        let edit = TextEdit::singleline(&mut draft.path).desired_width(wide).vertical_align(egui::Align::Center).min_size([0.0, theme::TARGET].into());
-        let edit = ui.add(edit).labelled_by(label.id);
+        let edit = ui.add(widgets::line(&mut draft.path, wide)).labelled_by(label.id);
         let entered = edit.lost_focus() && ui.input(|input| input.key_pressed(egui::Key::Enter));
         let asked = ui.button("Open").clicked();
         let path = draft.path.trim().trim_matches('"');

@@ -1,6 +1,6 @@
 //! Small parts that several screens share.
 
-use egui::{Button, Response, RichText, Ui, Vec2};
+use egui::{Button, Response, RichText, TextEdit, Ui, Vec2};
 
 use crate::change::{Acts, barred};
 use crate::command::Command;
@@ -33,6 +33,11 @@ pub(crate) fn main_button(ui: &mut Ui, name: &str) -> Response {
 /// Text that matters less.
 pub(crate) fn quiet(ui: &Ui, text: impl Into<String>) -> RichText {
     RichText::new(text).color(theme::inks(ui).quiet)
+}
+
+/// A line to type in, as tall as what is pressed.
+pub(crate) fn line(text: &mut String, width: f32) -> TextEdit<'_> {
+    TextEdit::singleline(text).desired_width(width).align(egui::Align2::LEFT_CENTER).min_size(Vec2::new(0.0, theme::TARGET))
 }
 
 /// A button as wide as what is left.
