@@ -8,9 +8,28 @@ use evenfilm_core::recipe::{
     LightFrom, Objects, Particles, Recipe, Reject,
 };
 use sha2::{Digest, Sha256};
+use toml_edit::{Item, Value};
 
 use crate::fault::Fault;
-use crate::toml_file::{Section, Span, TomlFile, Writer};
+use crate::keep::{Edited, NewValue};
+use crate::toml_file::{Entry, Section, TomlFile, Writer};
+
+pub mod form;
+
+/// Ranges of numbers, for the reader and the form.
+mod range {
+    use crate::toml_file::Span;
+
+    pub(super) const NOISE_FACTOR: Span = Span::up_to(100.0);
+    pub(super) const SHARE: Span = Span::SHARE;
+    pub(super) const DIAMETER: Span = Span::POSITIVE;
+    pub(super) const DEPTH: Span = Span::NOT_NEGATIVE;
+    pub(super) const MODEL: Span = Span::PERCENT;
+    pub(super) const FEWEST_CONSTITUENTS: u32 = 2;
+    pub(super) const FEWEST_DAYS: u32 = 1;
+    /// More layings than this tell nothing new.
+    pub(super) const MOST_PLACEMENTS: u32 = 100_000;
+}
 
 /// Reads a recipe; what the file leaves out has the built-in value.
 ///
@@ -68,10 +87,10 @@ fn light(section: &Section<'_>, built_in: Light) -> Result<Light, Fault> {
 fn particles(section: &Section<'_>, built_in: Particles) -> Result<Particles, Fault> {
     Ok(Particles {
         detect: section.choice("detect", Detect::ALL, Detect::word)?.unwrap_or(built_in.detect),
-        noise_factor: section.number("noise_factor", Span::up_to(100.0))?.unwrap_or(built_in.noise_factor),
-        fixed_level: section.number("fixed_level", Span::SHARE)?.unwrap_or(built_in.fixed_level),
-        edge: section.number("edge", Span::SHARE)?.unwrap_or(built_in.edge),
-        min_diameter_um: section.number_or_auto("min_diameter_um", Span::POSITIVE, built_in.min_diameter_um)?,
+        noise_factor: section.number("noise_factor", range::NOISE_FACTOR)?.unwrap_or(built_in.noise_factor),
+        fixed_level: section.number("fixed_level", range::SHARE)?.unwrap_or(built_in.fixed_level),
+        edge: section.number("edge", range::SHARE)?.unwrap_or(built_in.edge),
+        min_diameter_um: section.number_or_auto("min_diameter_um", range::DIAMETER, built_in.min_diameter_um)?,
         contrast: section.choice("contrast", Contrast::ALL, Contrast::word)?.unwrap_or(built_in.contrast),
         fill_holes: section.choice("fill_holes", FillHoles::ALL, FillHoles::word)?.unwrap_or(built_in.fill_holes),
     })
@@ -79,17 +98,17 @@ fn particles(section: &Section<'_>, built_in: Particles) -> Result<Particles, Fa
 
 fn gaps(section: &Section<'_>, built_in: Gaps) -> Result<Gaps, Fault> {
     Ok(Gaps {
-        edge: section.number("edge", Span::SHARE)?.unwrap_or(built_in.edge),
-        min_diameter_um: section.number("min_diameter_um", Span::POSITIVE)?.unwrap_or(built_in.min_diameter_um),
+        edge: section.number("edge", range::SHARE)?.unwrap_or(built_in.edge),
+        min_diameter_um: section.number("min_diameter_um", range::DIAMETER)?.unwrap_or(built_in.min_diameter_um),
     })
 }
 
 fn objects(section: &Section<'_>, built_in: Objects) -> Result<Objects, Fault> {
     Ok(Objects {
         split: section.flag("split")?.unwrap_or(built_in.split),
-        split_depth_um: section.number("split_depth_um", Span::NOT_NEGATIVE)?.unwrap_or(built_in.split_depth_um),
+        split_depth_um: section.number("split_depth_um", range::DEPTH)?.unwrap_or(built_in.split_depth_um),
         frame: section.choice("frame", FrameRule::ALL, FrameRule::word)?.unwrap_or(built_in.frame),
-        model_u_pct: section.number("model_u_pct", Span::PERCENT)?.unwrap_or(built_in.model_u_pct),
+        model_u_pct: section.number("model_u_pct", range::MODEL)?.unwrap_or(built_in.model_u_pct),
     })
 }
 
@@ -108,8 +127,8 @@ fn leave_out(section: &Section<'_>, built_in: Vec<Kind>) -> Result<Vec<Kind>, Fa
 fn agglomerates(section: &Section<'_>, built_in: Agglomerates) -> Result<Agglomerates, Fault> {
     Ok(Agglomerates {
         rule: section.choice("rule", AgglomerateRule::ALL, AgglomerateRule::word)?.unwrap_or(built_in.rule),
-        min_diameter_um: section.number("min_diameter_um", Span::POSITIVE)?.unwrap_or(built_in.min_diameter_um),
-        min_constituents: section.whole("min_constituents", 2)?.unwrap_or(built_in.min_constituents),
+        min_diameter_um: section.number("min_diameter_um", range::DIAMETER)?.unwrap_or(built_in.min_diameter_um),
+        min_constituents: section.whole("min_constituents", range::FEWEST_CONSTITUENTS)?.unwrap_or(built_in.min_constituents),
     })
 }
 
@@ -117,25 +136,22 @@ fn fields(section: &Section<'_>, built_in: Fields) -> Result<Fields, Fault> {
     let mut reject = section.choices("reject", Reject::ALL, Reject::word)?.unwrap_or(built_in.reject);
     reject.sort_unstable();
     reject.dedup();
-    let days = |key, built_in| Ok(section.whole(key, 1)?.unwrap_or(built_in));
+    let days = |key, built_in| Ok(section.whole(key, range::FEWEST_DAYS)?.unwrap_or(built_in));
     let scale_max_age_days = days("scale_max_age_days", built_in.scale_max_age_days)?;
     Ok(Fields { reject, scale_max_age_days, check_max_age_days: days("check_max_age_days", built_in.check_max_age_days)? })
 }
 
-/// More layings than this tell nothing new.
-const MOST_PLACEMENTS: u32 = 100_000;
-
 fn chance(section: &Section<'_>, built_in: Chance) -> Result<Chance, Fault> {
     Ok(Chance {
-        placements: section.whole_within("placements", 1, MOST_PLACEMENTS)?.unwrap_or(built_in.placements),
+        placements: section.whole_within("placements", 1, range::MOST_PLACEMENTS)?.unwrap_or(built_in.placements),
         seed: section.seed("seed")?.unwrap_or(built_in.seed),
     })
 }
 
 fn concern(section: &Section<'_>, built_in: Concern) -> Result<Concern, Fault> {
     Ok(Concern {
-        gap_um: section.number("gap_um", Span::POSITIVE)?.unwrap_or(built_in.gap_um),
-        agglomerate_um: section.number("agglomerate_um", Span::POSITIVE)?.unwrap_or(built_in.agglomerate_um),
+        gap_um: section.number("gap_um", range::DIAMETER)?.unwrap_or(built_in.gap_um),
+        agglomerate_um: section.number("agglomerate_um", range::DIAMETER)?.unwrap_or(built_in.agglomerate_um),
     })
 }
 
@@ -227,6 +243,51 @@ fn words<T: Copy + Ord>(list: &[T], word: fn(T) -> &'static str) -> Vec<&'static
     list.into_iter().map(word).collect()
 }
 
+/// Writes a recipe. In a file that is there only the choices that differ from what it says are changed or added, and all else stays to the
+/// byte; where there is none, every choice is written out.
+///
+/// # Errors
+/// The file that is there is no recipe, a choice is out of range, or it cannot be written; the file is then as it was.
+pub fn save(path: &Path, recipe: &Recipe) -> Result<(), Fault> {
+    let wanted = canonical(recipe);
+    let is_there = path.symlink_metadata().is_ok();
+    let mut file = if is_there { Edited::open(path, "recipe")? } else { Edited::of_text(&wanted)? };
+    let said = canonical(&parse(file.text(), path)?);
+    let [wanted, said] = [wanted, said].map(|text| TomlFile::parse(text, path));
+    let (wanted, said) = (values(&wanted?), values(&said?));
+    for (section, key, value) in &wanted {
+        if !said.iter().any(|(in_section, of, is)| (in_section, of, is) == (section, key, value)) {
+            file.set(&section.iter().map(String::as_str).collect::<Vec<_>>(), key, Some(value.clone()))?;
+        }
+    }
+    for (section, key, _) in &said {
+        if !wanted.iter().any(|(in_section, of, _)| (in_section, of) == (section, key)) {
+            file.set(&section.iter().map(String::as_str).collect::<Vec<_>>(), key, None)?;
+        }
+    }
+    if canonical(&parse(file.text(), path)?) != canonical(recipe) {
+        return Err(Fault::input("the recipe would not read as it was meant; nothing was written", "change it in a text editor").at(path));
+    }
+    file.save(path)
+}
+
+/// Section, key and value of everything in a canonical recipe.
+fn values(file: &TomlFile) -> Vec<(Option<String>, String, NewValue)> {
+    let mut found = Vec::new();
+    let mut add = |section: Option<&str>, key: &str, item: &Item| {
+        let words = || item.as_array().map(|array| array.iter().filter_map(Value::as_str).map(str::to_owned).collect::<Vec<_>>().into());
+        let value = Entry::of(item).map(NewValue::One).or_else(words);
+        found.extend(value.map(|value| (section.map(str::to_owned), key.to_owned(), value)));
+    };
+    for (name, item) in file.document().as_table() {
+        match item.as_table() {
+            Some(section) => section.iter().for_each(|(key, item)| add(Some(name), key, item)),
+            None => add(None, name, item),
+        }
+    }
+    found
+}
+
 /// The recipe's identity: SHA-256 of [`canonical`], in lower-case hex.
 pub fn sha256(recipe: &Recipe) -> String {
     let mut hex = String::new();
@@ -238,118 +299,4 @@ pub fn sha256(recipe: &Recipe) -> String {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn check(text: &str, expected: &str) {
-        let found = parse(text, Path::new("recipe.toml")).unwrap_err();
-        let found = format!("{}: {}", found.line.unwrap_or(0), found.message);
-        assert!(found.contains(expected), "{text}\n  gave      {found}\n  expected  {expected}");
-    }
-
-    #[test]
-    fn an_empty_file_is_the_built_in_recipe() {
-        assert_eq!(parse("", Path::new("r")).unwrap(), Recipe::default());
-        assert_eq!(parse("[particles]\n[gaps]", Path::new("r")).unwrap(), Recipe::default());
-    }
-
-    #[test]
-    fn every_key_is_read_and_written() {
-        let text = r#"name = "thin films"
-version = "7"
-locked = true
-
-[light]
-channel = "green"
-from = "picture"
-film = "clear"
-
-[particles]
-detect = "entropy_max"
-noise_factor = 5.0
-fixed_level = 0.4
-edge = 0.45
-min_diameter_um = 1.5
-contrast = "own"
-fill_holes = "never"
-
-[gaps]
-edge = 0.6
-min_diameter_um = 3.0
-
-[objects]
-split = false
-split_depth_um = 0.2
-frame = "all"
-model_u_pct = 2.5
-
-[kinds]
-leave_out = ["hollow", "dust"]
-
-[agglomerates]
-rule = "either"
-min_diameter_um = 6.0
-min_constituents = 5
-
-[fields]
-reject = []
-scale_max_age_days = 30
-check_max_age_days = 2
-
-[chance]
-placements = 99
-seed = 12
-
-[concern]
-gap_um = 30.0
-agglomerate_um = 40.0
-"#;
-        assert_eq!(canonical(&parse(text, Path::new("r")).unwrap()), text);
-    }
-
-    #[test]
-    fn identity_does_not_depend_on_how_it_is_written() {
-        let one = parse("[gaps]\nmin_diameter_um = 2\n[kinds]\nleave_out = [\"dust\", \"hollow\", \"dust\"]", Path::new("r")).unwrap();
-        let two = parse("kinds.leave_out = ['hollow', 'dust'] # two\n[gaps]\nmin_diameter_um = 2.0e0", Path::new("r")).unwrap();
-        assert_eq!(sha256(&one), sha256(&two));
-        assert_ne!(sha256(&one), sha256(&Recipe::default()));
-        assert_eq!(sha256(&one).len(), 64);
-    }
-
-    /// A change here changes the identity of every recipe in the archive: it must be meant.
-    #[test]
-    fn identity_of_the_built_in_recipe() {
-        let built_in = resolved(&Recipe::default(), true).unwrap();
-        assert_eq!(sha256(&built_in), "6054bf818675017426a06219ff46fad5e4b4c07795964bd85404be941245d7a8", "{}", canonical(&built_in));
-    }
-
-    #[test]
-    fn the_light_is_decided_with_the_lot() {
-        let recipe = Recipe::default();
-        assert!(!canonical(&recipe).contains("from"));
-        assert!(canonical(&resolved(&recipe, true).unwrap()).contains("from = \"blank\""));
-        assert!(canonical(&resolved(&recipe, false).unwrap()).contains("from = \"picture\""));
-        let later = parse("[particles]\ndetect = \"otsu\"", Path::new("r")).unwrap();
-        assert!(resolved(&later, true).unwrap_err().message.contains("otsu"));
-        let asks = parse("[light]\nfrom = \"blank\"", Path::new("r")).unwrap();
-        assert!(resolved(&asks, false).unwrap_err().message.contains("names none"));
-    }
-
-    #[test]
-    fn bad_recipes() {
-        check("[particles]\n\nedge = 1.0", "3: edge in [particles] is 1; it must be above 0 and below 1");
-        check("[particles]\nmin_diameter_um = \"small\"", "2: min_diameter_um in [particles] is of type string; wanted is a number or");
-        check("[particles]\nmin_diameter_um = 0", "2: min_diameter_um in [particles] is 0; it must be above 0");
-        check("[particels]\nedge = 0.5", "1: unknown key particels; the nearest known one is particles");
-        check("[particles]\nedgy = 0.5", "2: unknown key edgy in [particles]; the nearest known one is edge");
-        check("[light]\nchannel = \"gren\"", "2: channel in [light] is \"gren\"; known are \"luminance\", \"red\", \"green\", \"blue\"");
-        check("[kinds]\nleave_out = [\"powder\"]", "2: leave_out in [kinds] names the powder");
-        check("[kinds]\nleave_out = [1]", "2: leave_out in [kinds] is of type array; wanted is a list of texts");
-        check("[chance]\nseed = -1", "2: seed in [chance] is -1");
-        check("[chance]\nplacements = 100001", "2: placements in [chance] is 100001; it must be a whole number from 1 to 100000");
-        check("[chance]\nplacements = 1.5", "2: placements in [chance] is of type float; wanted is a whole number");
-        check("locked = \"yes\"", "1: locked is of type string; wanted is true or false");
-        check("objects = 3", "1: objects is of type integer; wanted is a section headed [objects]");
-        check("[gaps]\nedge = nan", "2: edge in [gaps] is NaN");
-    }
-}
+mod tests;
