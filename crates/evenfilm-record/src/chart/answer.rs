@@ -110,7 +110,7 @@ fn number(pen: &mut Pen, frame: &Frame, data: &AnswerData) {
         let spots = [0.5, 0.25, 0.75].map(|share| ([frame.left + share * frame.width(), y], Anchor::Middle, Baseline::Middle));
         let spot = spots
             .into_iter()
-            .find(|spot| [data.min, data.max].into_iter().flatten().all(|limit| (frame.x_of(limit) - spot.0[0]).abs() > 4.5 * p));
+            .find(|spot| [data.min, data.max].into_iter().flatten().all(|limit| (frame.x_of(limit) - spot.0[0]).abs() > 5.0 * p));
         return pen.small(spot.unwrap_or(spots[0]), "not measured", Ink::Text);
     };
     if let Some([low, high]) = data.ends.filter(|ends| ends.iter().all(|end| end.is_finite())) {
