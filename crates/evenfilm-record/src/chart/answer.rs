@@ -1,5 +1,7 @@
 //! The bar of a headline number: value, interval, limits.
 
+use std::fmt::Write as _;
+
 use super::RestsOn;
 use super::axis::Axis;
 use super::frame::Frame;
@@ -164,11 +166,11 @@ fn described(data: &AnswerData) -> String {
         None => format!("{name}: not measured"),
     };
     if let Some([low, high]) = ends {
-        text.push_str(&format!(", 95 % interval {} to {}", words::short(*low), words::with_unit(*high, unit)));
+        let _ = write!(text, ", 95 % interval {} to {}", words::short(*low), words::with_unit(*high, unit));
     }
     if let Some(limits) = words::limits(data.min, data.max, unit) {
-        text.push_str(&format!(", limit {limits}"));
+        let _ = write!(text, ", limit {limits}");
     }
-    text.push_str(&format!(" ({}).", rests_on.words(OBJECTS)));
+    let _ = write!(text, " ({}).", rests_on.words(OBJECTS));
     text
 }

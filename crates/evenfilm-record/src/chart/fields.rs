@@ -1,5 +1,7 @@
 //! What each field alone shows of a quantity, beside the lot.
 
+use std::fmt::Write as _;
+
 use evenfilm_core::field::FieldResult;
 use evenfilm_core::quantity::{Pool, QUANTITIES};
 use evenfilm_core::recipe::Recipe;
@@ -258,14 +260,14 @@ fn described(data: &FieldsData) -> String {
         _ => format!("{name}: not measured in any field"),
     };
     if let Some(lot) = finite(data.lot) {
-        text.push_str(&format!("; the lot {}", words::with_unit(lot, unit)));
+        let _ = write!(text, "; the lot {}", words::with_unit(lot, unit));
     }
     if let Some([low, high]) = data.ends {
-        text.push_str(&format!(", 95 % interval {} to {}", words::short(low), words::with_unit(high, unit)));
+        let _ = write!(text, ", 95 % interval {} to {}", words::short(low), words::with_unit(high, unit));
     }
     if let Some(limits) = words::limits(data.min, data.max, unit) {
-        text.push_str(&format!(", limit {limits}"));
+        let _ = write!(text, ", limit {limits}");
     }
-    text.push_str(&format!(" ({}).", rests_on.words(OBJECTS)));
+    let _ = write!(text, " ({}).", rests_on.words(OBJECTS));
     text
 }

@@ -1,5 +1,7 @@
 //! Gaps by their diameter.
 
+use std::fmt::Write as _;
+
 use evenfilm_core::field::FieldResult;
 use evenfilm_core::quantity::gap_counted;
 use evenfilm_core::recipe::Recipe;
@@ -242,7 +244,7 @@ fn described(data: &GapsData) -> String {
         format!("{fields}, {} mm²: {} % of it bare{largest}.", words::short(data.area_mm2), words::short(area))
     };
     if let Some(limits) = limits_of(data).find_map(|limit| words::limits(limit.min, limit.max, "µm")) {
-        text.push_str(&format!(" Limit on the largest circle: {limits}."));
+        let _ = write!(text, " Limit on the largest circle: {limits}.");
     }
     text
 }

@@ -1,5 +1,7 @@
 //! The distribution of the diameters of objects.
 
+use std::fmt::Write as _;
+
 use evenfilm_core::field::FieldResult;
 use evenfilm_core::quantity::Pool;
 use evenfilm_core::recipe::{AgglomerateRule, Recipe};
@@ -157,7 +159,7 @@ fn described(data: &SizeData, options: &SizeOptions, quantiles: [Option<f64>; 3]
         .filter_map(|(name, limit)| Some(format!("{name} {}", words::limits(limit.min, limit.max, "µm")?)))
         .collect();
     if !limits.is_empty() {
-        text.push_str(&format!(" Limits: {}.", limits.join(", ")));
+        let _ = write!(text, " Limits: {}.", limits.join(", "));
     }
     text
 }

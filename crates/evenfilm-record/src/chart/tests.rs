@@ -251,7 +251,7 @@ fn every_scene_is_a_whole_svg_of_numbers() {
                 );
             }
         }
-        let said: Vec<&str> = document.descendants().filter(|node| node.is_text()).filter_map(|node| node.text()).collect();
+        let said: Vec<&str> = document.descendants().filter(roxmltree::Node::is_text).filter_map(|node| node.text()).collect();
         assert!(said.iter().all(|text| !text.contains("NaN")), "{said:?}");
         assert_eq!(text, svg(&scene, &Palette::LIGHT));
     }
