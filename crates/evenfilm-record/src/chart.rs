@@ -16,11 +16,15 @@ mod letters;
 mod levels;
 mod limit_lines;
 mod palette;
+#[cfg(test)]
+mod palette_tests;
 mod pen;
 mod rests_on;
 mod scene;
 mod sizes;
 mod svg;
+#[cfg(test)]
+mod tests;
 mod words;
 
 pub use answer::{ANSWER_CANVAS, AnswerData, answer_bar};

@@ -1,5 +1,7 @@
 //! The bar of a headline number: value, interval, limits.
 
+use std::fmt::Write as _;
+
 use super::RestsOn;
 use super::axis::Axis;
 use super::frame::Frame;
@@ -110,7 +112,7 @@ fn number(pen: &mut Pen, frame: &Frame, data: &AnswerData) {
         let spots = [0.5, 0.25, 0.75].map(|share| ([frame.left + share * frame.width(), y], Anchor::Middle, Baseline::Middle));
         let spot = spots
             .into_iter()
-            .find(|spot| [data.min, data.max].into_iter().flatten().all(|limit| (frame.x_of(limit) - spot.0[0]).abs() > 4.5 * p));
+            .find(|spot| [data.min, data.max].into_iter().flatten().all(|limit| (frame.x_of(limit) - spot.0[0]).abs() > 5.0 * p));
         return pen.small(spot.unwrap_or(spots[0]), "not measured", Ink::Text);
     };
     if let Some([low, high]) = data.ends.filter(|ends| ends.iter().all(|end| end.is_finite())) {
@@ -164,11 +166,11 @@ fn described(data: &AnswerData) -> String {
         None => format!("{name}: not measured"),
     };
     if let Some([low, high]) = ends {
-        text.push_str(&format!(", 95 % interval {} to {}", words::short(*low), words::with_unit(*high, unit)));
+        let _ = write!(text, ", 95 % interval {} to {}", words::short(*low), words::with_unit(*high, unit));
     }
     if let Some(limits) = words::limits(data.min, data.max, unit) {
-        text.push_str(&format!(", limit {limits}"));
+        let _ = write!(text, ", limit {limits}");
     }
-    text.push_str(&format!(" ({}).", rests_on.words(OBJECTS)));
+    let _ = write!(text, " ({}).", rests_on.words(OBJECTS));
     text
 }

@@ -1,5 +1,7 @@
 //! What each field alone shows of a quantity, beside the lot.
 
+use std::fmt::Write as _;
+
 use evenfilm_core::field::FieldResult;
 use evenfilm_core::quantity::{Pool, QUANTITIES};
 use evenfilm_core::recipe::Recipe;
@@ -114,10 +116,10 @@ fn finite(value: Option<f64>) -> Option<f64> {
     value.filter(|value| value.is_finite())
 }
 
-/// Everything that is drawn as a number.
+/// The upright axis: every field's value and the lot's. An interval or limit that lies far from them does not press them together: it is cut
+/// off, or named at the side.
 fn values_of(data: &FieldsData) -> Axis {
-    let ends = data.ends.map(|ends| ends.map(Some)).unwrap_or_default();
-    let all = data.fields.iter().map(|field| field.value).chain([data.lot]).chain(ends).filter_map(finite);
+    let all = data.fields.iter().map(|field| field.value).chain([data.lot]).filter_map(finite);
     let hold = |[low, high]: [f64; 2], value: f64| [low.min(value), high.max(value)];
     let [mut low, mut high] = all.fold([f64::INFINITY, f64::NEG_INFINITY], hold);
     let limits = [data.min, data.max].into_iter().filter_map(finite);
@@ -126,19 +128,22 @@ fn values_of(data: &FieldsData) -> Axis {
     } else {
         let span = (high - low).max(0.05 * high.abs());
         let near = [low - NEAR * span, high + NEAR * span];
+        let ends = data.ends.iter().flatten().map(|end| end.clamp(low - span, high + span)).filter(|end| end.is_finite());
+        [low, high] = ends.collect::<Vec<_>>().into_iter().fold([low, high], hold);
         [low, high] = limits.filter(|limit| near[0] <= *limit && *limit <= near[1]).fold([low, high], hold);
     }
     let span = if high > low { high - low } else { high.abs().max(1.0) };
     let below = low - 0.12 * span;
-    Axis::linear([if low >= 0.0 { below.max(0.0) } else { below }, high + 0.12 * span])
+    let never_negative = data.fields.iter().filter_map(|field| field.value).all(|value| value >= 0.0);
+    Axis::linear([if never_negative { below.max(0.0) } else { below }, high + 0.12 * span])
 }
 
 fn lot(pen: &mut Pen, frame: &Frame, data: &FieldsData) {
     let p = pen.points;
     if let Some([low, high]) = data.ends.filter(|ends| ends.iter().all(|end| end.is_finite())) {
-        let [low, high] = [low, high].map(|end| frame.y_of(end).clamp(frame.top, frame.bottom));
-        pen.scene.rect([frame.left, high, frame.right, low], Ink::Interval, BAND);
-        for y in [low, high] {
+        let [bottom, top] = [low, high].map(|end| frame.y_of(end).clamp(frame.top, frame.bottom));
+        pen.scene.rect([frame.left, top, frame.right, bottom], Ink::Interval, BAND);
+        for y in [low, high].into_iter().filter(|end| frame.y.holds(*end)).map(|end| frame.y_of(end)) {
             pen.line(vec![[frame.left, y], [frame.right, y]], Ink::Interval, 0.08 * p, Some([0.2 * p, 0.3 * p]));
         }
     }
@@ -233,10 +238,10 @@ fn head(pen: &mut Pen, frame: &Frame, data: &FieldsData) {
         (None, _) => "lot not measured".into(),
     };
     let rests_on = data.rests_on.words(OBJECTS);
-    let mut choices = vec![format!("{lot}   {rests_on}"), lot];
+    let mut choices = vec![format!("{lot} · {rests_on}"), lot];
     let left_out = data.fields.iter().filter(|field| field.rejected).count();
     if left_out > 0 {
-        choices.insert(0, format!("{}   hollow: left out", choices[0]));
+        choices.insert(0, format!("{} · hollow: left out", choices[0]));
     }
     pen.row(frame.left, 0.45 * p, end - frame.left, &choices);
 }
@@ -255,14 +260,14 @@ fn described(data: &FieldsData) -> String {
         _ => format!("{name}: not measured in any field"),
     };
     if let Some(lot) = finite(data.lot) {
-        text.push_str(&format!("; the lot {}", words::with_unit(lot, unit)));
+        let _ = write!(text, "; the lot {}", words::with_unit(lot, unit));
     }
     if let Some([low, high]) = data.ends {
-        text.push_str(&format!(", 95 % interval {} to {}", words::short(low), words::with_unit(high, unit)));
+        let _ = write!(text, ", 95 % interval {} to {}", words::short(low), words::with_unit(high, unit));
     }
     if let Some(limits) = words::limits(data.min, data.max, unit) {
-        text.push_str(&format!(", limit {limits}"));
+        let _ = write!(text, ", limit {limits}");
     }
-    text.push_str(&format!(" ({}).", rests_on.words(OBJECTS)));
+    let _ = write!(text, " ({}).", rests_on.words(OBJECTS));
     text
 }

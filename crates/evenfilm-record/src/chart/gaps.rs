@@ -1,5 +1,7 @@
 //! Gaps by their diameter.
 
+use std::fmt::Write as _;
+
 use evenfilm_core::field::FieldResult;
 use evenfilm_core::quantity::gap_counted;
 use evenfilm_core::recipe::Recipe;
@@ -134,16 +136,16 @@ pub fn gaps(data: &GapsData, options: &GapOptions) -> Scene {
     let mut pen = Pen::new(canvas, "Gaps by diameter".into(), described(data));
     let bars = data.bars(options.by);
     let most = bars.iter().map(|bar| bar.amount).fold(0.0, f64::max);
-    let heights = Axis::linear([0.0, if most > 0.0 { 1.08 * most } else { 1.0 }]);
     let (top, bottom) = (1.9, 3.1);
+    let named = lines(data);
+    let air = pen.headroom(canvas.height - (top + bottom) * pen.points, named.len());
+    let heights = Axis::linear([0.0, if most > 0.0 { most * air } else { 1.0 }]);
     let beside = if bars.is_empty() { 0.0 } else { pen.beside(&heights, canvas.height - (top + bottom) * pen.points) };
     let frame = Frame::within(canvas, [1.9 + beside, top, 0.9, bottom], diameters(data, &bars), heights);
-    if let Some(from) = data.from_um.filter(|from| frame.x.holds(*from)) {
-        pen.scene.rect([frame.left, frame.top, frame.x_of(from), frame.bottom], Ink::Quiet, 0.14);
-    }
+    pen.not_counted(&frame, data.from_um);
     if !bars.is_empty() {
         let name = match options.by {
-            GapsBy::Area => "bare, % of the area",
+            GapsBy::Area => "bare area, %",
             GapsBy::Number => "gaps per mm²",
         };
         pen.axis_left(&frame, name);
@@ -162,7 +164,7 @@ pub fn gaps(data: &GapsData, options: &GapOptions) -> Scene {
         let at = [f64::midpoint(frame.left, frame.right), frame.bottom - 0.35 * frame.height() + 1.4 * p * f64::from(row)];
         pen.small((at, Anchor::Middle, Baseline::Middle), text, if row == 0 { Ink::Text } else { Ink::Quiet });
     }
-    pen.upright_lines(&frame, &lines(data));
+    pen.upright_lines(&frame, &named);
     head(&mut pen, &frame, data, largest);
     pen.done()
 }
@@ -242,7 +244,7 @@ fn described(data: &GapsData) -> String {
         format!("{fields}, {} mm²: {} % of it bare{largest}.", words::short(data.area_mm2), words::short(area))
     };
     if let Some(limits) = limits_of(data).find_map(|limit| words::limits(limit.min, limit.max, "µm")) {
-        text.push_str(&format!(" Limit on the largest circle: {limits}."));
+        let _ = write!(text, " Limit on the largest circle: {limits}.");
     }
     text
 }

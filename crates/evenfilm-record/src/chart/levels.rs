@@ -54,14 +54,14 @@ const BARS: f64 = 0.5;
 /// Where the bars lie, for whoever draws marks on them: [`Frame::x_of`] of a relative light, [`Frame::at_x`] back. Its upright axis runs from
 /// 0 to 1, the height of the highest bar.
 pub fn level_frame(options: &LevelOptions) -> Frame {
-    Frame::within(&options.canvas, [1.9, 3.1, 0.9, 3.1], Axis::linear(options.light), Axis::linear([0.0, 1.04]))
+    Frame::within(&options.canvas, [1.9, 3.1, 1.4, 3.1], Axis::linear(options.light), Axis::linear([0.0, 1.04]))
 }
 
 impl LevelHeight {
     const fn words(self) -> &'static str {
         match self {
-            Self::Root => "pixels, root",
-            Self::Log => "pixels, log",
+            Self::Root => "pixels, square root",
+            Self::Log => "pixels, logarithm",
         }
     }
 
@@ -101,8 +101,7 @@ pub fn level_histogram(data: &LevelData, options: &LevelOptions) -> Scene {
         pen.scene.push(Mark::Fill { points: area, ink: Ink::Data, share: BARS });
         pen.line(outline, Ink::Data, pen.fine(), None);
     } else {
-        let at = [f64::midpoint(frame.left, frame.right), f64::midpoint(frame.top, frame.bottom)];
-        pen.try_small(&[(at, Anchor::Middle, Baseline::Middle)], "no pixel within this range", Ink::Text);
+        pen.say(&frame, "no pixel within this range");
     }
     pen.axis_below(&frame, "relative light, 1 = empty slide");
     densities_above(&mut pen, &frame);

@@ -11,6 +11,10 @@ pub(super) const SMALL: f64 = 0.9;
 pub(super) const CAPITAL: f64 = 0.72;
 /// Length of a tick in sizes of the text.
 const TICK: f64 = 0.35;
+/// Distance of rows of small words, in sizes of the text.
+const ROW: f64 = 1.3;
+/// Opacity of what was not counted.
+pub(super) const SHADE: f64 = 0.14;
 
 /// A scene that is being drawn.
 pub(super) struct Pen {
@@ -99,7 +103,7 @@ impl Pen {
 
     /// Ticks along an axis from below upwards.
     pub(super) fn ticks_up(&self, axis: &Axis, height: f64) -> Vec<Tick> {
-        axis.ticks(height, &|_| 2.2 * self.points)
+        axis.ticks(height, &|_| 2.8 * self.points)
     }
 
     /// Room that the numbers of an axis take at its side, in sizes of the text.
@@ -188,6 +192,15 @@ impl Pen {
         x + self.width(text) + 1.2 * self.points
     }
 
+    /// Words in the middle of a chart that has nothing else to show, beside what stands there already.
+    pub(super) fn say(&mut self, frame: &Frame, text: &str) {
+        let y = f64::midpoint(frame.top, frame.bottom);
+        let spots = [0.5, 0.65, 0.35, 0.75, 0.25].map(|share| ([frame.left + share * frame.width(), y], Anchor::Middle, Baseline::Middle));
+        if !self.try_small(&spots, text, Ink::Text) {
+            self.small(spots[0], text, Ink::Text);
+        }
+    }
+
     /// Keeps words off a piece of a line.
     pub(super) fn keep_clear(&mut self, a: Point, b: Point) {
         let air = 0.1 * self.points;
@@ -201,40 +214,60 @@ impl Pen {
         }
     }
 
-    /// Dashed lines from top to bottom at values of the axis below, each with its words beside it; one beyond the axis is named at the side
-    /// where it would stand. Limits have long dashes, others short ones.
+    /// Shades what lies below the smallest diameter counted.
+    pub(super) fn not_counted(&mut self, frame: &Frame, from: Option<f64>) {
+        let Some(from) = from.filter(|from| frame.x.holds(*from)) else { return };
+        let x = frame.x_of(from);
+        self.scene.rect([frame.left, frame.top, x, frame.bottom], Ink::Quiet, SHADE);
+        let capital = CAPITAL * SMALL * self.points;
+        if x - frame.left > 1.6 * capital && self.width("not counted") < frame.height() {
+            let at = [f64::midpoint(frame.left, x) - capital / 2.0, f64::midpoint(frame.top, frame.bottom)];
+            self.turned(at, "not counted", frame.height());
+        }
+    }
+
+    /// Factor by which an axis of this height reaches beyond what it holds, so that the words of so many upright lines stand above it all.
+    pub(super) fn headroom(&self, height: f64, lines: usize) -> f64 {
+        let rows = (0.5 + ROW * lines.min(3) as f64) * self.points;
+        if lines == 0 || height < 2.0 * rows { 1.04 } else { height / (height - rows) }
+    }
+
+    /// Dashed lines up from the axis below, each with its words beside its upper end; one beyond the axis is named at the side where it would
+    /// stand. Limits have long dashes, others short ones. The words stand in rows of their own, the rightmost line's highest, so that they pass
+    /// above the lines at their left.
     pub(super) fn upright_lines(&mut self, frame: &Frame, lines: &[(f64, String, Ink)]) {
         let p = self.points;
-        for (value, _, ink) in lines.iter().filter(|(value, _, _)| frame.x.holds(*value)) {
-            let x = frame.x_of(*value);
-            let (width, dash) = if *ink == Ink::Limit { (0.14 * p, [0.7 * p, 0.3 * p]) } else { (0.1 * p, [0.3 * p, 0.3 * p]) };
-            self.line(vec![[x, frame.bottom], [x, frame.top]], *ink, width, Some(dash));
-            self.keep_clear([x, frame.bottom], [x, frame.top]);
-        }
-        for (value, words, ink) in lines {
-            let mut spots = Vec::new();
-            for row in 0..8 {
-                let y = frame.top + (0.4 + 1.3 * f64::from(row)) * p;
-                let right = |x: f64| ([x + 0.45 * p, y], Anchor::Start, Baseline::Top);
-                let left = |x: f64| ([x - 0.45 * p, y], Anchor::End, Baseline::Top);
-                if frame.x.holds(*value) {
-                    let x = frame.x_of(*value);
-                    spots.extend([left(x), right(x)].into_iter().filter(|spot| {
-                        let reach = self.box_of(*spot, words);
-                        reach[0] >= frame.left && reach[2] <= frame.right
-                    }));
-                } else {
-                    spots.push(if *value > frame.x.to { left(frame.right) } else { right(frame.left) });
-                }
+        let mut lines: Vec<&(f64, String, Ink)> = lines.iter().filter(|line| line.0.is_finite()).collect();
+        lines.sort_by(|a, b| b.0.total_cmp(&a.0));
+        let top = |row: f64| (frame.top + (0.3 + ROW * row) * p).min(frame.bottom - p);
+        let mut row = 0.0;
+        for (value, _, ink) in &lines {
+            if frame.x.holds(*value) {
+                let (x, top) = (frame.x_of(*value), top(row));
+                let (width, dash) = if *ink == Ink::Limit { (0.14 * p, [0.7 * p, 0.3 * p]) } else { (0.1 * p, [0.3 * p, 0.3 * p]) };
+                self.line(vec![[x, frame.bottom], [x, top]], *ink, width, Some(dash));
+                self.keep_clear([x, frame.bottom], [x, top]);
             }
-            let words = if *value > frame.x.to {
-                format!("{words} →")
-            } else if *value < frame.x.from {
-                format!("← {words}")
-            } else {
-                words.clone()
+            row += 1.0;
+        }
+        for (i, (value, words, ink)) in lines.iter().enumerate() {
+            let words = match *value {
+                value if value > frame.x.to => format!("{words} →"),
+                value if value < frame.x.from => format!("← {words}"),
+                _ => words.clone(),
             };
-            self.try_small(&spots, &words, if *ink == Ink::Limit { *ink } else { Ink::Text });
+            let x = frame.x_of(*value).clamp(frame.left, frame.right);
+            let at_row = |row: f64| {
+                [([x - 0.45 * p, top(row)], Anchor::End, Baseline::Top), ([x + 0.45 * p, top(row)], Anchor::Start, Baseline::Top)]
+            };
+            let spots: Vec<Spot> = (0..4).flat_map(|more| at_row(i as f64 + f64::from(more))).collect();
+            let within = |spot: &Spot| {
+                let reach = self.box_of(*spot, &words);
+                reach[0] >= frame.left && reach[2] <= frame.right
+            };
+            let inside: Vec<Spot> = spots.iter().filter(|spot| within(spot)).copied().collect();
+            let ink = if *ink == Ink::Limit { *ink } else { Ink::Text };
+            self.try_small(&inside, &words, ink);
         }
     }
 

@@ -1,5 +1,7 @@
 //! The distribution of the diameters of objects.
 
+use std::fmt::Write as _;
+
 use evenfilm_core::field::FieldResult;
 use evenfilm_core::quantity::Pool;
 use evenfilm_core::recipe::{AgglomerateRule, Recipe};
@@ -157,7 +159,7 @@ fn described(data: &SizeData, options: &SizeOptions, quantiles: [Option<f64>; 3]
         .filter_map(|(name, limit)| Some(format!("{name} {}", words::limits(limit.min, limit.max, "µm")?)))
         .collect();
     if !limits.is_empty() {
-        text.push_str(&format!(" Limits: {}.", limits.join(", ")));
+        let _ = write!(text, " Limits: {}.", limits.join(", "));
     }
     text
 }
@@ -177,14 +179,17 @@ impl Drawing<'_> {
         let (data, curves) = (self.data, self.options.curves);
         let steps = density(data, self.options.by);
         let most = steps.iter().map(|(_, density)| *density).fold(0.0, f64::max);
-        let shares = Axis::linear([0.0, 100.0]);
-        let left = if curves == Curves::Cumulative { shares } else { Axis::linear([0.0, if most > 0.0 { 108.0 * most } else { 100.0 }]) };
         let (top, bottom) = (3.3, 3.1);
         let height = self.options.canvas.height - (top + bottom) * self.pen.points;
+        let named = self.named_lines();
+        let air = self.pen.headroom(height, named.len());
+        let shares = Axis::linear([0.0, 100.0 * air]);
+        let densities = Axis::linear([0.0, if most > 0.0 { 104.0 * most * air } else { 100.0 }]);
+        let left = if curves == Curves::Cumulative { shares } else { densities };
         let beside =
             [1.9 + self.pen.beside(&left, height), if curves == Curves::Both { 2.4 + self.pen.beside(&shares, height) } else { 0.9 }];
         let frame = Frame::within(&self.options.canvas, [beside[0], top, beside[1], bottom], self.diameters(&steps), left);
-        self.not_counted(&frame);
+        self.pen.not_counted(&frame, data.from_um);
         let name = if curves == Curves::Cumulative { "share below, %" } else { "density, % per decade" };
         self.pen.axis_left(&frame, name);
         if curves != Curves::Cumulative {
@@ -199,12 +204,11 @@ impl Drawing<'_> {
         }
         self.pen.axis_below(&frame, "diameter, µm");
         self.quantile_marks(&of_shares);
-        self.lines(&frame);
+        self.pen.upright_lines(&frame, &named);
         self.quantile_names(&of_shares);
         self.head(&frame);
         if data.sizes.is_empty() {
-            let at = [f64::midpoint(frame.left, frame.right), f64::midpoint(frame.top, frame.bottom)];
-            self.pen.try_small(&[(at, Anchor::Middle, Baseline::Middle)], "no object counted", Ink::Text);
+            self.pen.say(&frame, "no object counted");
         }
     }
 
@@ -219,13 +223,6 @@ impl Drawing<'_> {
             [low, high] = [low.min(value), high.max(value)];
         }
         Axis::log([low / 1.3, high * 1.12])
-    }
-
-    /// Shades what lies below the smallest diameter counted.
-    fn not_counted(&mut self, frame: &Frame) {
-        let Some(from) = self.data.from_um.filter(|from| frame.x.holds(*from)) else { return };
-        let x = frame.x_of(from);
-        self.pen.scene.rect([frame.left, frame.top, x, frame.bottom], Ink::Quiet, 0.14);
     }
 
     fn steps(&mut self, frame: &Frame, steps: &[(Bin, f64)]) {
@@ -245,7 +242,9 @@ impl Drawing<'_> {
     fn shares(&mut self, frame: &Frame) {
         let amount = |size: &Sized| size.weight * size.diameter.powi(self.options.by.power());
         let total: f64 = self.data.sizes.iter().map(amount).sum();
-        let mut line = vec![[frame.left, frame.bottom]];
+        // Nothing is known of what lies below the smallest diameter counted.
+        let from = self.data.from_um.filter(|from| frame.x.holds(*from)).map_or(frame.left, |from| frame.x_of(from));
+        let mut line = vec![[from, frame.bottom]];
         let mut below = 0.0;
         let mut y = frame.bottom;
         for size in &self.data.sizes {
@@ -273,7 +272,7 @@ impl Drawing<'_> {
         let (p, fine) = (self.pen.points, self.pen.fine());
         for ((share, _), x) in QUANTILES.iter().zip(self.quantiles) {
             let Some(x) = x.map(|x| frame.x_of(x)) else { continue };
-            let y = if self.options.curves == Curves::Density { frame.top } else { frame.y_of(100.0 * share) };
+            let y = if self.options.curves == Curves::Density { frame.y_of(100.0) } else { frame.y_of(100.0 * share) };
             self.pen.line(vec![[x, frame.bottom], [x, y]], Ink::DataAlso, fine, Some([0.12 * p, 0.25 * p]));
             if self.options.curves != Curves::Density {
                 let radius = 0.32 * p;
@@ -287,7 +286,7 @@ impl Drawing<'_> {
         let p = self.pen.points;
         for ((share, name), x) in QUANTILES.iter().zip(self.quantiles) {
             let Some(x) = x.map(|x| frame.x_of(x)) else { continue };
-            let y = if self.options.curves == Curves::Density { frame.top + 0.6 * p } else { frame.y_of(100.0 * share) };
+            let y = if self.options.curves == Curves::Density { frame.y_of(100.0) + 0.6 * p } else { frame.y_of(100.0 * share) };
             let spots =
                 [(0.7, 0.0), (0.7, 0.75), (-0.7, -0.75), (-0.7, 0.0), (0.7, -0.9), (-0.7, 0.9), (0.4, 1.6), (-0.4, -1.6), (0.4, 2.6)];
             let spot = |(dx, dy): (f64, f64)| {
@@ -299,20 +298,14 @@ impl Drawing<'_> {
     }
 
     /// Limits and the diameter of agglomerates.
-    fn lines(&mut self, frame: &Frame) {
-        let (by, data) = (self.options.by, self.data);
+    fn named_lines(&self) -> Vec<(f64, String, Ink)> {
         let mut lines = Vec::new();
-        for (name, limit) in limits_of(data, by) {
+        for (name, limit) in limits_of(self.data, self.options.by) {
             lines.extend(limit.min.map(|min| (min, format!("{name} ≥ {} µm", words::short(min)), Ink::Limit)));
             lines.extend(limit.max.map(|max| (max, format!("{name} ≤ {} µm", words::short(max)), Ink::Limit)));
         }
-        lines.extend(data.agglomerate_um.map(|um| (um, format!("agglomerate ≥ {} µm", words::short(um)), Ink::Quiet)));
-        self.pen.upright_lines(frame, &lines);
-        if let Some(from) = data.from_um.filter(|from| frame.x.holds(*from)) {
-            let (p, x) = (self.pen.points, frame.x_of(from));
-            let spot = |down: f64| ([x - 0.3 * p, frame.top + down * p], Anchor::End, Baseline::Top);
-            self.pen.try_small(&[spot(0.4), spot(1.7)], "not counted", Ink::Quiet);
-        }
+        lines.extend(self.data.agglomerate_um.map(|um| (um, format!("agglomerate ≥ {} µm", words::short(um)), Ink::Quiet)));
+        lines
     }
 
     /// The key, and in words what the numbers are and rest on.
@@ -322,7 +315,7 @@ impl Drawing<'_> {
         if self.options.curves != Curves::Cumulative {
             self.pen.scene.rect([x, 0.45 * p, x + 1.4 * p, 1.1 * p], Ink::Data, DENSITY);
             let fine = self.pen.fine();
-            let corners = vec![[x, 1.1 * p], [x, 0.45 * p], [x + 1.4 * p, 0.45 * p], [x + 1.4 * p, 1.1 * p]];
+            let corners = vec![[x, 1.1 * p], [x, 0.45 * p], [x + 1.4 * p, 0.45 * p], [x + 1.4 * p, 1.1 * p], [x, 1.1 * p]];
             self.pen.line(corners, Ink::Data, fine, None);
             x = self.pen.named(x + 1.8 * p, 0.45 * p, "density");
         }
@@ -340,12 +333,12 @@ impl Drawing<'_> {
             return self.pen.row(frame.left, 1.85 * p, end - frame.left, &source);
         };
         let [x10, x50, x90] = [x10, x50, x90].map(words::short);
-        let numbers = format!("x10 {x10}   x50 {x50}   x90 {x90} µm");
+        let numbers = format!("x10 {x10} · x50 {x50} · x90 {x90} µm");
         if x + self.pen.width(&source[0]) <= end {
             self.pen.row(x, 0.45 * p, end - x, &source);
             self.pen.row(frame.left, 1.85 * p, end - frame.left, &[numbers]);
         } else {
-            let all = source.iter().map(|source| format!("{numbers}   {source}")).chain([numbers.clone()]).collect::<Vec<_>>();
+            let all = source.iter().map(|source| format!("{numbers} · {source}")).chain([numbers.clone()]).collect::<Vec<_>>();
             self.pen.row(frame.left, 1.85 * p, end - frame.left, &all);
         }
     }

@@ -1,25 +1,26 @@
 //! A scene as a picture that browsers and other programs open (SVG 1.1, W3C Recommendation of 2011-08-16).
 
+use std::fmt::Write as _;
+
 use super::palette::Palette;
+use super::pen::CAPITAL;
 use super::scene::{Anchor, Baseline, Ink, Mark, Point, Scene};
 
 /// Families that a text is set in, the first that is there.
-const FAMILIES: &str = "Inter, 'Segoe UI', 'Helvetica Neue', Arial, 'DejaVu Sans', sans-serif";
-
-/// Height of a capital in sizes of the text, as in most faces without serifs.
-const CAPITAL: f64 = 0.72;
+const FAMILIES: &str = "'DejaVu Sans', 'Noto Sans', sans-serif";
 
 /// A scene as a standalone SVG file; the same bytes for the same scene everywhere. Places are rounded to two decimals.
 pub fn svg(scene: &Scene, palette: &Palette) -> String {
     let mut out = String::new();
     let (width, height) = (number(scene.width), number(scene.height));
     out.push_str("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n");
-    out.push_str(&format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" version=\"1.1\" width=\"{width}pt\" height=\"{height}pt\" viewBox=\"0 0 {width} {height}\" role=\"img\" font-family=\"{FAMILIES}\">\n"
-    ));
-    out.push_str(&format!("<title>{}</title>\n<desc>{}</desc>\n", escaped(&scene.title), escaped(&scene.description)));
+    let _ = writeln!(
+        out,
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" version=\"1.1\" width=\"{width}pt\" height=\"{height}pt\" viewBox=\"0 0 {width} {height}\" font-family=\"{FAMILIES}\">"
+    );
+    let _ = writeln!(out, "<title>{}</title>\n<desc>{}</desc>", escaped(&scene.title), escaped(&scene.description));
     let ground = colour(palette, Ink::Ground);
-    out.push_str(&format!("<rect width=\"{width}\" height=\"{height}\" fill=\"{ground}\"/>\n"));
+    let _ = writeln!(out, "<rect width=\"{width}\" height=\"{height}\" fill=\"{ground}\"/>");
     for mark in &scene.marks {
         push(&mut out, mark, palette);
     }
@@ -32,14 +33,14 @@ fn push(out: &mut String, mark: &Mark, palette: &Palette) {
         Mark::Line { points, stroke, width, dash } => {
             let dash = dash.map_or_else(String::new, |[on, off]| format!(" stroke-dasharray=\"{} {}\"", number(on), number(off)));
             let (points, colour, width) = (listed(points), colour(palette, *stroke), number(*width));
-            out.push_str(&format!("<polyline points=\"{points}\" fill=\"none\" stroke=\"{colour}\" stroke-width=\"{width}\"{dash}/>\n"));
+            let _ = writeln!(out, "<polyline points=\"{points}\" fill=\"none\" stroke=\"{colour}\" stroke-width=\"{width}\"{dash}/>");
         }
         Mark::Fill { points, ink, share } => {
-            out.push_str(&format!("<polygon points=\"{}\" {}/>\n", listed(points), filled(palette, *ink, *share)));
+            let _ = writeln!(out, "<polygon points=\"{}\" {}/>", listed(points), filled(palette, *ink, *share));
         }
         Mark::Rect { at, size, ink, share } => {
             let [x, y, width, height] = [at[0], at[1], size[0], size[1]].map(number);
-            out.push_str(&format!("<rect x=\"{x}\" y=\"{y}\" width=\"{width}\" height=\"{height}\" {}/>\n", filled(palette, *ink, *share)));
+            let _ = writeln!(out, "<rect x=\"{x}\" y=\"{y}\" width=\"{width}\" height=\"{height}\" {}/>", filled(palette, *ink, *share));
         }
         Mark::Circle { at, radius, ink, hollow } => {
             let look = match hollow {
@@ -51,7 +52,7 @@ fn push(out: &mut String, mark: &Mark, palette: &Palette) {
                 ),
                 None => filled(palette, *ink, 1.0),
             };
-            out.push_str(&format!("<circle cx=\"{}\" cy=\"{}\" r=\"{}\" {look}/>\n", number(at[0]), number(at[1]), number(*radius)));
+            let _ = writeln!(out, "<circle cx=\"{}\" cy=\"{}\" r=\"{}\" {look}/>", number(at[0]), number(at[1]), number(*radius));
         }
         Mark::Text { .. } => push_text(out, mark, palette),
     }
@@ -75,7 +76,7 @@ fn push_text(out: &mut String, mark: &Mark, palette: &Palette) {
     let turn = if *turned { format!(" transform=\"rotate(-90 {x} {y})\"") } else { String::new() };
     let weight = if *bold { " font-weight=\"bold\"" } else { "" };
     let (size, colour, text) = (number(*size), colour(palette, *ink), escaped(text));
-    out.push_str(&format!("<text x=\"{x}\" y=\"{y}\" font-size=\"{size}\" fill=\"{colour}\"{anchor}{weight}{turn}>{text}</text>\n"));
+    let _ = writeln!(out, "<text x=\"{x}\" y=\"{y}\" font-size=\"{size}\" fill=\"{colour}\"{anchor}{weight}{turn}>{text}</text>");
 }
 
 fn filled(palette: &Palette, ink: Ink, share: f64) -> String {

@@ -25,8 +25,12 @@ pub(super) fn limits(min: Option<f64>, max: Option<f64>, unit: &str) -> Option<S
     }
 }
 
-/// The name of a quantity as read out: its id without the unit, blanks for underscores.
+/// The name of a quantity as read out: its symbol where that is one of sizes, else its id without the unit, blanks for underscores.
 pub(super) fn id_name(id: &str) -> String {
+    let symbol = QUANTITIES.iter().find(|quantity| quantity.id == id).map_or("", |quantity| quantity.symbol);
+    if symbol.contains(char::is_numeric) {
+        return symbol.into();
+    }
     let unit = QUANTITIES.iter().find(|quantity| quantity.id == id).map_or("", |quantity| quantity.unit);
     let ending = match unit {
         "µm" => "_um",
@@ -35,5 +39,5 @@ pub(super) fn id_name(id: &str) -> String {
         "mm⁻²" => "_per_mm2",
         _ => "",
     };
-    id.strip_suffix(ending).unwrap_or(id).replace('_', " ")
+    id.strip_suffix(ending).unwrap_or(id).replace('_', " ").replace(" od", " OD")
 }
