@@ -16,6 +16,9 @@ pub const MOST_HELD_PX: u64 = 32 << 20;
 /// How often a band can be halved by itself: until it is one row.
 const WITHIN_BAND: u32 = BAND.trailing_zeros();
 
+/// Gives the samples of a rectangle, row after row, in a list that becomes as long as the rectangle has pixels.
+pub type ReadRect<'a> = dyn Fn(Rect, &mut Vec<u16>) -> Result<(), Stop> + Sync + 'a;
+
 /// The planes of a picture, each half as wide and high as the one before, down to a single pixel.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Pyramid {
@@ -37,12 +40,7 @@ impl Pyramid {
     ///
     /// # Errors
     /// Those of `read`, which must give as many samples as the rectangle has pixels; [`Stop::Cancelled`].
-    pub fn build(
-        size: (u32, u32),
-        most_px: u64,
-        read: &(dyn Fn(Rect, &mut Vec<u16>) -> Result<(), Stop> + Sync),
-        watch: Watch<'_>,
-    ) -> Result<Self, Stop> {
+    pub fn build(size: (u32, u32), most_px: u64, read: &ReadRect<'_>, watch: Watch<'_>) -> Result<Self, Stop> {
         if size.0 == 0 || size.1 == 0 {
             return Ok(Self::default());
         }
@@ -74,12 +72,7 @@ impl Pyramid {
 }
 
 /// Brings every band down to the planes from the one halved `from` times on, and puts it into its rows of each.
-fn in_bands(
-    size: (u32, u32),
-    (from, planes): (u32, &mut [Vec<u16>]),
-    read: &(dyn Fn(Rect, &mut Vec<u16>) -> Result<(), Stop> + Sync),
-    watch: Watch<'_>,
-) -> Result<(), Stop> {
+fn in_bands(size: (u32, u32), (from, planes): (u32, &mut [Vec<u16>]), read: &ReadRect<'_>, watch: Watch<'_>) -> Result<(), Stop> {
     let all = bands(size);
     let mut rows: Vec<&mut [u16]> = planes.iter_mut().map(Vec::as_mut_slice).collect();
     let mut own_rows = |band: &Rect| {
@@ -169,8 +162,9 @@ mod tests {
         let (height, width) = plane.dim();
         Plane::from_shape_fn((height.div_ceil(2), width.div_ceil(2)), |(y, x)| {
             let near = [(0, 0), (0, 1), (1, 0), (1, 1)].map(|(v, u)| plane.get((2 * y + v, 2 * x + u)));
-            let there: Vec<f64> = near.into_iter().flatten().map(|&sample| f64::from(sample)).collect();
-            (there.iter().sum::<f64>() / there.len() as f64 + 0.5).floor() as u16
+            let there: Vec<u64> = near.into_iter().flatten().map(|&sample| u64::from(sample)).collect();
+            let count = there.len() as u64;
+            u16::try_from((2 * there.iter().sum::<u64>() + count) / (2 * count)).unwrap()
         })
     }
 

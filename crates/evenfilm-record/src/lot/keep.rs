@@ -110,12 +110,11 @@ impl Archive {
     fn picture(&mut self, source: &Source, read: Option<&Read>) -> Result<Kept, Fault> {
         let kept = |place: &str, sha256: &str| Kept { place: place.into(), sha256: sha256.into(), overlay: String::new() };
         let known = self.copied.get(&source.path).map(|(place, sha256)| kept(place, sha256));
-        let kept = match known {
-            Some(kept) => kept,
-            None => {
-                let (place, sha256) = self.copy(source.file(), &source.path)?;
-                kept(&place, &sha256)
-            }
+        let kept = if let Some(kept) = known {
+            kept
+        } else {
+            let (place, sha256) = self.copy(source.file(), &source.path)?;
+            kept(&place, &sha256)
         };
         if let Some(read) = read {
             read.stamp.check(&source.path)?;

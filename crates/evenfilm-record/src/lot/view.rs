@@ -148,13 +148,17 @@ impl View<'_> {
         let in_band = |at: Rect, levels: &[u16], _: Counts<'_>| {
             let mut bins = [0u32; BINS];
             for row in levels.chunks_exact(at.width.max(1) as usize).step_by(every) {
-                row.iter().for_each(|&level| bins[usize::from(level) / (2 * ONE as usize / BINS)] += 1);
+                for &level in row {
+                    bins[usize::from(level) / (2 * ONE as usize / BINS)] += 1;
+                }
             }
             bins
         };
         let parts = in_bands(self.picture, self.light, (Stage::Survey, watch), in_band)?;
         let mut bins = vec![0; BINS];
-        parts.iter().for_each(|part| bins.iter_mut().zip(part).for_each(|(sum, &count)| *sum += u64::from(count)));
+        for part in &parts {
+            bins.iter_mut().zip(part).for_each(|(sum, &count)| *sum += u64::from(count));
+        }
         Ok(bins)
     }
 }

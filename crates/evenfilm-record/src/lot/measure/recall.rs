@@ -17,21 +17,25 @@ pub(super) struct Recalled {
     pub(super) complete: bool,
 }
 
+/// What a memo knows of a field.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Known {
+    /// All of it, and it was taken.
+    Taken,
+    /// That it shows too little film and waits for the others.
+    Waits,
+    Not,
+}
+
 impl Progress<'_> {
     /// Takes from the memo what it knows of an objective's fields.
     pub(super) fn recall(&mut self, batch: &Batch, objective: &Objective, job: &Job<'_>) -> Recalled {
         let (mut new, mut waiting) = (Vec::new(), Vec::new());
         for &index in &objective.fields {
-            match self.remembered((batch, objective), index) {
-                Some(film) => match first_time((batch, objective), index) {
-                    Elsewhere::Unasked if film.is_none() => waiting.push(index),
-                    elsewhere => {
-                        if !self.recall_field((batch, objective), index, elsewhere, job) {
-                            new.push(index);
-                        }
-                    }
-                },
-                None => new.push(index),
+            match self.recall_field((batch, objective), index, first_time((batch, objective), index), job) {
+                Known::Taken => {}
+                Known::Waits => waiting.push(index),
+                Known::Not => new.push(index),
             }
         }
         if new.is_empty() {
@@ -42,16 +46,10 @@ impl Progress<'_> {
         Recalled { new, waiting, complete }
     }
 
-    /// The film of a field that the memo knows.
-    fn remembered(&mut self, (batch, objective): (&Batch, &Objective), index: usize) -> Option<Option<u16>> {
-        let Keeper::Memo(memo) = &mut self.keeper else { return None };
-        memo.field(&Key::now(objective, &batch.fields[index].source)).map(|before| before.film)
-    }
-
     /// Takes a field that waited from the memo; false where that knows it with another film, or not at all.
     pub(super) fn recall_waiting(&mut self, of: (&Batch, &Objective), index: usize, job: &Job<'_>) -> bool {
         let film = self.film_of_slide(of.0, index);
-        self.recall_field(of, index, Elsewhere::Known(film), job)
+        self.recall_field(of, index, Elsewhere::Known(film), job) == Known::Taken
     }
 
     /// The median film level that the fields of this one's slide showed so far.
@@ -59,11 +57,17 @@ impl Progress<'_> {
         self.films.get(&batch.fields[index].slide).and_then(|levels| median(levels))
     }
 
-    fn recall_field(&mut self, (batch, objective): (&Batch, &Objective), index: usize, elsewhere: Elsewhere, job: &Job<'_>) -> bool {
+    fn recall_field(&mut self, (batch, objective): (&Batch, &Objective), index: usize, elsewhere: Elsewhere, job: &Job<'_>) -> Known {
         let source = &batch.fields[index].source;
-        let Keeper::Memo(memo) = &mut self.keeper else { return false };
+        let Keeper::Memo(memo) = &mut self.keeper else { return Known::Not };
         let key = Key::now(objective, source);
-        let Some(before) = memo.field(&key).filter(|before| before.elsewhere == elsewhere.level()) else { return false };
+        let Some(before) = memo.field(&key) else { return Known::Not };
+        if before.film.is_none() && elsewhere == Elsewhere::Unasked {
+            return Known::Waits;
+        }
+        if before.elsewhere != elsewhere.level() {
+            return Known::Not;
+        }
         let mut result = before.result.clone();
         let kept = Kept { place: String::new(), sha256: before.sha256.clone(), overlay: String::new() };
         let film = before.film;
@@ -71,7 +75,7 @@ impl Progress<'_> {
         self.from.insert(index, (key, elsewhere.level()));
         self.add((batch, objective), index, (result, kept), (film, elsewhere));
         (job.tell)(Event::Done { number: index + 1, name: &source.name });
-        true
+        Known::Taken
     }
 
     /// Adds a field that is measured; `film` is the level that it shows itself.
