@@ -80,6 +80,7 @@ commands! {
     LessBig, "Everything smaller", "Scale text and buttons down, to 75 %", ctrl(Key::Minus);
     Light, "Light, dark, or as the system", "Go to the next appearance", None;
     Find, "Find a command", "Type what you want to do", ctrl(Key::K);
+    Quit, "Close the desk", "Asks first where something is not saved", ctrl(Key::Q);
     Keys, "List of keys", "Everything that the keyboard does", alone(Key::F1);
 }
 

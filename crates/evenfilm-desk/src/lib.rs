@@ -52,6 +52,10 @@ pub struct Desk {
     prefs_written: Prefs,
     /// Somebody was asked and wants to close the window all the same.
     may_close: bool,
+    /// The window is to be closed.
+    wants_to_close: bool,
+    /// What the window is called.
+    title: String,
 }
 
 /// Where the desk keeps its own files.
@@ -91,6 +95,8 @@ impl Desk {
             to_clipboard: None,
             view_px: [800.0, 600.0],
             may_close: false,
+            wants_to_close: false,
+            title: String::new(),
         };
         match folder {
             Some(folder) => desk.open(&folder),

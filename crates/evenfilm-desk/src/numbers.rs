@@ -1,9 +1,20 @@
 //! Numbers as they leave the desk: values as a table, charts as files.
 
 use std::path::Path;
+use std::sync::Arc;
 
+use evenfilm_core::field::FieldResult;
+use evenfilm_core::quantity::QUANTITIES;
+use evenfilm_core::recipe::Recipe;
+use evenfilm_record::chart::{
+    Canvas, Curves, FieldValue, FieldsData, GapOptions, GapsBy, GapsData, Palette, Scene, SizeData, SizeOptions, SizesBy, fields, gaps, size_distribution, svg,
+};
+use evenfilm_record::disk;
 use evenfilm_record::fault::Fault;
-use evenfilm_record::lot::ObjectiveOutcome;
+use evenfilm_record::lot::{Inspected, ObjectiveOutcome};
+use evenfilm_record::names::folder_name;
+use resvg::tiny_skia::{Pixmap, Transform};
+use resvg::usvg::{self, fontdb};
 
 use crate::state::Lot;
 
@@ -20,7 +31,104 @@ pub(crate) fn as_table(seen: &ObjectiveOutcome) -> String {
     text
 }
 
-/// Writes the charts of a lot into a folder; gives the number of files.
-pub(crate) fn save_charts(_lot: &Lot, _folder: &Path) -> Result<usize, Fault> {
-    Ok(0)
+/// What charts of one objective are drawn from.
+pub(crate) struct Charted<'a> {
+    seen: &'a ObjectiveOutcome,
+    place: usize,
+    inspected: &'a Inspected,
+    recipe: &'a Recipe,
+}
+
+impl<'a> Charted<'a> {
+    /// The objective that the shown field was taken with; `None` until the lot is measured.
+    pub(crate) fn of(lot: &'a Lot) -> Option<Self> {
+        let (inspected, batch) = (lot.measured.as_ref()?, lot.batch.as_ref()?);
+        let place = inspected.fields.get(lot.field).map_or(0, |field| field.objective);
+        Some(Self { seen: inspected.objectives.get(place)?, place, inspected, recipe: &batch.objectives.get(place)?.recipe })
+    }
+
+    /// Fields that stay in the numbers.
+    fn counting(&self) -> Vec<&FieldResult> {
+        self.inspected.fields.iter().filter(|field| field.objective == self.place && field.stays).map(|field| &field.result).collect()
+    }
+
+    /// Sizes of the objects.
+    pub(crate) fn sizes(&self, canvas: Canvas, by: SizesBy, curves: Curves) -> Scene {
+        let data = SizeData::of(&self.counting(), self.recipe).with_limits(&self.seen.judgement);
+        size_distribution(&data, &SizeOptions { canvas, by, curves })
+    }
+
+    /// Gaps by their diameter.
+    pub(crate) fn gaps(&self, canvas: Canvas, by: GapsBy) -> Scene {
+        let data = GapsData::of(&self.counting(), self.recipe).with_limits(&self.seen.judgement);
+        gaps(&data, &GapOptions { canvas, by })
+    }
+
+    /// One quantity, field by field.
+    pub(crate) fn fields(&self, canvas: &Canvas, id: &str) -> Scene {
+        let column = QUANTITIES.iter().position(|quantity| quantity.id == id);
+        let value = |field: &evenfilm_record::lot::InspectedField| FieldValue {
+            number: field.number,
+            slide: field.slide.clone(),
+            value: column.and_then(|column| field.values.get(column).copied().flatten()),
+            rejected: !field.stays,
+        };
+        let values = self.inspected.fields.iter().filter(|field| field.objective == self.place).map(value).collect();
+        fields(&FieldsData::of(self.seen, id, values), canvas)
+    }
+}
+
+/// The plane of a chart in a file, points.
+const FILE_CANVAS: Canvas = Canvas { width: 720.0, height: 400.0, points: 13.0 };
+
+/// Pixels of a chart to a point.
+const FILE_SCALE: f32 = 2.0;
+
+/// Quantities whose fields are drawn.
+pub(crate) const BY_FIELD: [&str; 3] = ["uncovered_area_pct", "x50_0_um", "agglomerate_fraction_pct"];
+
+/// Writes the charts of a lot into a folder, as SVG and PNG; gives the number of files.
+///
+/// # Errors
+/// A file cannot be written.
+pub(crate) fn save_charts(lot: &Lot, folder: &Path) -> Result<usize, Fault> {
+    let Some(charted) = Charted::of(lot) else { return Ok(0) };
+    let mut charts = vec![
+        ("sizes by number".to_owned(), charted.sizes(FILE_CANVAS, SizesBy::Number, Curves::Both)),
+        ("sizes by volume".to_owned(), charted.sizes(FILE_CANVAS, SizesBy::Volume, Curves::Both)),
+        ("gaps".to_owned(), charted.gaps(FILE_CANVAS, GapsBy::Area)),
+    ];
+    charts.extend(BY_FIELD.iter().map(|id| (format!("{id} by field"), charted.fields(&FILE_CANVAS, id))));
+    let fonts = fonts();
+    for (name, scene) in &charts {
+        let text = svg(scene, &Palette::LIGHT);
+        let file = |end: &str| folder.join(format!("{} {name}.{end}", folder_name(&lot.name)));
+        disk::replace(&file("svg"), text.as_bytes())?;
+        disk::replace(&file("png"), &png(&text, &fonts)?)?;
+    }
+    Ok(2 * charts.len())
+}
+
+/// The letters of the window, so that a chart looks alike on every machine.
+fn fonts() -> Arc<fontdb::Database> {
+    let mut fonts = fontdb::Database::new();
+    fonts.load_font_data(epaint_default_fonts::UBUNTU_LIGHT.to_vec());
+    let family = fonts.faces().next().and_then(|face| face.families.first().map(|(family, _)| family.clone()));
+    if let Some(family) = family {
+        fonts.set_sans_serif_family(family);
+    }
+    Arc::new(fonts)
+}
+
+/// A chart as pixels.
+fn png(svg: &str, fonts: &Arc<fontdb::Database>) -> Result<Vec<u8>, Fault> {
+    let failed = |why: String| Fault::work(format!("the chart cannot be drawn as pixels: {why}"), "take the SVG, which was written");
+    let options = usvg::Options { fontdb: Arc::clone(fonts), ..usvg::Options::default() };
+    let tree = usvg::Tree::from_str(svg, &options).map_err(|e| failed(e.to_string()))?;
+    let side = |points: f32| (points * FILE_SCALE).ceil();
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a chart of ours")]
+    let (width, height) = (side(tree.size().width()) as u32, side(tree.size().height()) as u32);
+    let mut pixels = Pixmap::new(width, height).ok_or_else(|| failed("it has no size".into()))?;
+    resvg::render(&tree, Transform::from_scale(FILE_SCALE, FILE_SCALE), &mut pixels.as_mut());
+    pixels.encode_png().map_err(|e| failed(e.to_string()))
 }

@@ -25,6 +25,7 @@ pub(crate) use picture::Canvas;
 /// What is being typed and has not been asked for yet.
 #[derive(Default)]
 pub(crate) struct Drafts {
+    choices: choices::Draft,
     start: start::Draft,
     over: over::Draft,
     numbers: numbers::Draft,
@@ -45,7 +46,7 @@ pub(crate) fn all(ui: &mut Ui, desk: &mut Desk, acts: &mut Acts) {
             Face::Picture => {
                 if desk.state.prefs.choices_shown {
                     let column = Panel::right("choices").frame(page).default_size(372.0).size_range(320.0..=520.0);
-                    column.show(ui, |ui| choices::show(ui, &desk.state, acts));
+                    column.show(ui, |ui| choices::show(ui, &desk.state, &mut desk.drafts.choices, acts));
                 }
                 let ground = Frame::new().fill(inks.ground).inner_margin(Margin { left: 12, right: 12, top: 4, bottom: 4 });
                 CentralPanel::no_frame().frame(ground).show(ui, |ui| picture::show(ui, desk, acts));

@@ -115,7 +115,7 @@ impl Left {
     pub(crate) fn take_up(self, desk: &mut Desk) {
         let Some(lot) = desk.state.lot.as_mut().filter(|lot| lot.folder == self.folder) else { return };
         if let Some(sheet) = self.sheet {
-            lot.sheet = Some(crate::sheet::Draft::taken_up(&lot.folder, sheet));
+            lot.sheet = crate::sheet::Draft::taken_up(&lot.folder, &sheet);
         }
         if let Some(recipe) = self.recipe {
             lot.history.step(&lot.now, false);

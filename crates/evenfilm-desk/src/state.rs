@@ -108,6 +108,8 @@ pub struct Lot {
     pub bared: f32,
     /// The sheet as it is being written.
     pub sheet: Option<crate::sheet::Draft>,
+    /// Why the sheet cannot be shown as a form.
+    pub sheet_fault: Option<Fault>,
 }
 
 /// The background run.
@@ -261,6 +263,7 @@ impl Lot {
             layers: Layers::default(),
             bared: 0.0,
             sheet: None,
+            sheet_fault: None,
         }
     }
 

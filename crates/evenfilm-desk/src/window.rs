@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use eframe::egui;
 
-use crate::state::WriteStage;
+use crate::state::{Run, WriteStage};
 use crate::{Desk, Places};
 
 /// The window could not be opened.
@@ -70,8 +70,26 @@ impl Desk {
             ctx.send_viewport_cmd(egui::ViewportCommand::CancelClose);
             self.state.over = Some(crate::state::Over::Closing);
         }
-        if self.may_close && !closing {
+        if (self.may_close || std::mem::take(&mut self.wants_to_close)) && !closing {
             ctx.send_viewport_cmd(egui::ViewportCommand::Close);
         }
+        let title = self.window_title();
+        if title != self.title {
+            ctx.send_viewport_cmd(egui::ViewportCommand::Title(title.clone()));
+            self.title = title;
+        }
+    }
+
+    /// What the window is called: seen in the list of windows while it is hidden.
+    fn window_title(&self) -> String {
+        let Some(lot) = &self.state.lot else { return "Evenfilm".into() };
+        let state = match &lot.run {
+            Run::Going { .. } => "measuring",
+            Run::Failed(_) => "cannot be measured",
+            Run::Stopped => "stopped",
+            Run::Idle if self.is_busy() => "reading the picture",
+            Run::Idle => "measured",
+        };
+        format!("{}: {state} – Evenfilm", lot.name)
     }
 }

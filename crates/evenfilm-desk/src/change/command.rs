@@ -61,6 +61,7 @@ pub(crate) fn barred(command: Command, state: &State) -> Option<&'static str> {
         | Command::LessBig
         | Command::Light
         | Command::Find
+        | Command::Quit
         | Command::Keys => None,
     }
 }
@@ -108,6 +109,7 @@ impl Desk {
             Command::Light => self.state.prefs.look = next_look(self.state.prefs.look),
             Command::Find => self.state.over = Some(Over::Find),
             Command::Keys => self.state.over = Some(Over::Keys),
+            Command::Quit => self.wants_to_close = true,
         }
     }
 

@@ -1,0 +1,10 @@
+//! The desk as a person uses it: found by accessible names, driven by clicks and keys, without a screen.
+
+#![expect(clippy::unwrap_used, reason = "tests")]
+
+mod bench;
+mod choices;
+mod keyboard;
+mod lots;
+mod record;
+mod trouble;
