@@ -7,6 +7,7 @@ use evenfilm_core::recipe::Recipe;
 use evenfilm_record::fault::Fault;
 use evenfilm_record::lot::Inspected;
 use evenfilm_record::recipe_file;
+use evenfilm_record::time::Moment;
 
 use crate::Desk;
 use crate::canvas::{Camera, Layer};
@@ -260,8 +261,12 @@ impl Desk {
         let operator = self.state.prefs.operator.trim().to_owned();
         let Some(lot) = &mut self.state.lot else { return };
         let Some(field) = lot.cards.get(lot.field).map(|card| card.name.clone()) else { return };
-        lot.history.step(&lot.now, false);
-        lot.now.corrections.leave_out(&field, reason, &operator, "");
+        let before = lot.now.clone();
+        let today = Moment::now().map_or_else(|_| String::new(), |moment| moment.date);
+        if let Err(fault) = lot.now.corrections.leave_out(&field, reason, &operator, &today) {
+            return self.say(Notice::of(&fault));
+        }
+        lot.history.step(&before, false);
         self.changed(false);
     }
 

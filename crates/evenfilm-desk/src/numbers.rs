@@ -7,7 +7,8 @@ use evenfilm_core::field::FieldResult;
 use evenfilm_core::quantity::QUANTITIES;
 use evenfilm_core::recipe::Recipe;
 use evenfilm_record::chart::{
-    Canvas, Curves, FieldValue, FieldsData, GapOptions, GapsBy, GapsData, Palette, Scene, SizeData, SizeOptions, SizesBy, fields, gaps, size_distribution, svg,
+    Canvas, Curves, FieldValue, FieldsData, GapOptions, GapsBy, GapsData, Palette, Scene, SizeData, SizeOptions, SizesBy, fields, gaps,
+    size_distribution, svg,
 };
 use evenfilm_record::disk;
 use evenfilm_record::fault::Fault;

@@ -3,8 +3,8 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use evenfilm_record::fault::Fault;
 use evenfilm_record::disk;
+use evenfilm_record::fault::Fault;
 use serde::{Deserialize, Serialize};
 
 /// Folders that the start page offers again.

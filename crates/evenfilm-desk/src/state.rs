@@ -85,7 +85,7 @@ pub struct Lot {
     /// The choices as the files have them.
     pub on_disk: Chosen,
     /// Steps back and forth.
-    pub history: History<Chosen>,
+    pub(crate) history: History<Chosen>,
     /// What the choices gave; `None` until the first run ends.
     pub measured: Option<Arc<Inspected>>,
     /// What it was measured with.

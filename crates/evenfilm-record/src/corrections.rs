@@ -3,6 +3,7 @@
 //! A line gives an object or a gap another kind, or rejects a field. Lines hold in their order: of two for one thing the later counts.
 //! [`Corrections::csv`] is the way back.
 
+use std::fs;
 use std::path::Path;
 
 use evenfilm_core::field::FieldResult;
@@ -11,6 +12,7 @@ use evenfilm_core::recipe::{GapKind, Kind, Recipe, Reject};
 use jiff::Timestamp;
 use jiff::civil::Date;
 
+use crate::disk;
 use crate::fault::Fault;
 use crate::folder::Field;
 use crate::numbers;
@@ -89,6 +91,57 @@ impl Corrections {
         tables::corrections().csv(&self.lines)
     }
 
+    /// Leaves a field out, in place of what was said of that before. `reason` says why; `by` who and `at` when, a date or a moment as RFC 3339
+    /// has it, both may be empty. Whether the field leaves the numbers hangs on the reason: see [`decides`].
+    ///
+    /// # Errors
+    /// No field, no reason, or a moment that is none.
+    pub fn leave_out(&mut self, field: &str, reason: &str, by: &str, at: &str) -> Result<(), Fault> {
+        let [field, reason, by, at] = [field, reason, by, at].map(|text| text.trim().to_owned());
+        read::is_complete(&field, &reason, &at)?;
+        self.take_back(&field);
+        let line = self.lines.iter().map(|line| line.line).max().unwrap_or(1) + 1;
+        self.lines.push(Correction { line, field, change: Change::LeaveOut, reason, by, at });
+        Ok(())
+    }
+
+    /// Takes back that a field is left out; what was said of its objects and gaps stays. Gives whether there was anything to take back.
+    pub fn take_back(&mut self, field: &str) -> bool {
+        let before = self.lines.len();
+        self.lines.retain(|line| line.field != field || line.change != Change::LeaveOut);
+        self.lines.len() < before
+    }
+
+    /// Writes the file of a lot's folder beside its place and puts it there. Where no line is left the file goes, if it is one of corrections;
+    /// nothing is written where it says the same already. What somebody else wrote since these were read is lost: [`Corrections::change`]
+    /// reads first.
+    ///
+    /// # Errors
+    /// The file that is there is none of corrections, or it cannot be written or removed.
+    pub fn save(&self, folder: &Path) -> Result<(), Fault> {
+        let path = folder.join(CORRECTIONS);
+        let is_there = path.symlink_metadata().is_ok();
+        let said = Self::beside(folder)?;
+        match (is_there, self.lines.is_empty()) {
+            (false, true) => Ok(()),
+            (true, true) => fs::remove_file(&path).map_err(|e| disk::fault("remove", &path, &e)).and_then(|()| disk::sync_folder(folder)),
+            (true, false) if said.csv() == self.csv() => Ok(()),
+            // A link stays a link: its file is replaced.
+            _ => disk::replace(&path.canonicalize().unwrap_or(path), &self.csv()),
+        }
+    }
+
+    /// Reads the corrections of a lot's folder, changes them and writes them again. Gives them as they are then.
+    ///
+    /// # Errors
+    /// As [`Corrections::beside`], the change itself, and [`Corrections::save`].
+    pub fn change(folder: &Path, change: impl FnOnce(&mut Self) -> Result<(), Fault>) -> Result<Self, Fault> {
+        let mut corrections = Self::beside(folder)?;
+        change(&mut corrections)?;
+        corrections.save(folder)?;
+        Self::beside(folder)
+    }
+
     /// Makes sure that every line speaks of a field of the lot, and of a place within it. `um_per_px` gives the scale of a field.
     ///
     /// # Errors
@@ -130,11 +183,9 @@ impl Correction {
         self.field == field.source.name
     }
 
-    /// Whether a field rejected for this reason leaves the numbers that decide: its first word, up to the end or a colon, is one of the
-    /// recipe's. Fields rejected for any other reason stay in them, or nobody could be kept from rejecting the worst.
+    /// Whether the field leaves the numbers that decide: see [`decides`].
     pub fn decides(&self, recipe: &Recipe) -> bool {
-        let word = self.reason.split(':').next().unwrap_or_default().trim();
-        Reject::from_word(word).is_some_and(|word| recipe.fields.reject.contains(&word))
+        decides(&self.reason, recipe)
     }
 
     /// The object or gap of a measured field that it speaks of; `None` for a line that rejects the field.
@@ -156,6 +207,15 @@ impl Correction {
         };
         found.map(Some).ok_or_else(none)
     }
+}
+
+/// Whether a field rejected for this reason leaves the numbers that decide: its first word, up to the end or a colon, is one of
+/// `[fields] reject` of the recipe, where "overlap" is the only one there is: "overlap: shows f03 again". Fields rejected for any other reason
+/// stay in the numbers, or nobody could be kept from rejecting the worst; they get the flag `rejected_by_hand`, and the record has the numbers
+/// without them too, in `record-without-rejected.csv`.
+pub fn decides(reason: &str, recipe: &Recipe) -> bool {
+    let word = reason.split(':').next().unwrap_or_default().trim();
+    Reject::from_word(word).is_some_and(|word| recipe.fields.reject.contains(&word))
 }
 
 /// Whether a text is a date, or a moment with its offset (RFC 3339).

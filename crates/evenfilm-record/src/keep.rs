@@ -79,11 +79,12 @@ impl Edited {
     /// Sets a key of a section, or removes it. `section` is the path of the section: none for the top of the file, `["slides", "A"]` for
     /// `[slides.A]`. A key that has the value already is left as it is written. A section that is missing is made after the last one of
     /// its kind, else at the end of the file; where the file writes it as dotted keys or in braces, so is the new key. A comment behind a
-    /// value that is removed stays, on a line of its own.
+    /// value that is removed stays, on a line of its own, but not in braces.
     ///
     /// # Errors
     /// The path or the key names something else in the file: a value where a section is meant, or a section where a value is. Nothing is
     /// changed then.
+    #[expect(clippy::needless_pass_by_value, reason = "callers make the value for this call")]
     pub fn set(&mut self, section: &[&str], key: &str, value: Option<NewValue>) -> Result<(), Fault> {
         self.set_at(&section.iter().map(|&name| Step::Key(name)).collect::<Vec<_>>(), key, value.as_ref())
     }
@@ -92,6 +93,7 @@ impl Edited {
     ///
     /// # Errors
     /// As [`Edited::set`]; also where the list is shorter.
+    #[expect(clippy::needless_pass_by_value, reason = "callers make the value for this call")]
     pub fn set_in_entry(&mut self, name: &str, index: usize, key: &str, value: Option<NewValue>) -> Result<(), Fault> {
         self.set_at(&[Step::Entry(name, index)], key, value.as_ref())
     }

@@ -4,22 +4,18 @@ use std::path::{Path, PathBuf};
 
 pub use evenfilm_core::scale::Pitch;
 use evenfilm_core::scale::{Axis, Scale, Unscaled, measure};
-use toml_edit::{Datetime, DocumentMut, Item, Table, TableLike, Value};
+use jiff::civil::Date;
 
 use crate::fault::Fault;
+use crate::keep::{Edited, NewValue};
 use crate::pictures::{Picture, Reading, float_range, probe};
+use crate::sheet::form::SHEET;
 use crate::sheet::{Sheet, Tone};
 use crate::time::Moment;
-use crate::toml_file::read_text;
 use crate::{disk, overlay};
 
 #[cfg(test)]
 mod tests;
-
-/// The name of the sheet in a lot's folder.
-const SHEET: &str = "batch.toml";
-/// No sheet written by hand comes near this size.
-const LARGEST_SHEET: u64 = 1 << 20;
 
 /// A picture of a ruling and what it gave.
 #[derive(Debug)]
@@ -131,33 +127,23 @@ impl Ruled {
         // A link stays a link: its file is replaced.
         let path = path.canonicalize().unwrap_or(path);
         let sheet = Sheet::read(&path)?;
-        let text = self.edited(&read_text(&path, "sheet", LARGEST_SHEET)?, &path, moment)?;
+        let mut file = Edited::open(&path, "sheet")?;
+        self.put_into(&mut file, moment).map_err(|fault| fault.at(&path))?;
         // What is not a sheet any more must not replace one.
-        Sheet::parse(&text, &path)?;
-        disk::replace(&path, text.as_bytes())?;
+        Sheet::parse(file.text(), &path)?;
+        file.save(&path)?;
         let own = |name: &&String| sheet.microscopes[*name].um_per_px.is_some_and(|um| Some(um) != sheet.microscope.um_per_px);
         let kept = sheet.microscopes.keys().filter(own).cloned().collect();
         Ok(Written { sheet: path, before: sheet.microscope.um_per_px, kept })
     }
 
-    /// The sheet's text with the scale in it.
-    fn edited(&self, text: &str, path: &Path, moment: &Moment) -> Result<String, Fault> {
-        let unusable = |what: &str| Fault::input(what, "correct the sheet").at(path);
-        let windows = text.contains("\r\n");
-        let mut document: DocumentMut = text.parse().map_err(|_| unusable("the sheet is not valid TOML"))?;
-        let section = document.entry("microscope").or_insert_with(|| {
-            let mut table = Table::new();
-            table.decor_mut().set_prefix("\n");
-            Item::Table(table)
-        });
-        let section = section.as_table_like_mut().ok_or_else(|| unusable("microscope is no section"))?;
-        let date: Datetime = moment.date.parse().map_err(|_| Fault::input(format!("{} is no date", moment.date), "set the clock"))?;
-        put(section, "um_per_px", to_hundredths_of(self.scale.um_per_px, self.scale.um_per_px_u).into());
-        put(section, "um_per_px_u", to_hundredths_of(self.scale.um_per_px_u, self.scale.um_per_px_u).into());
-        put(section, "scale_source", self.source().into());
-        put(section, "scale_date", date.into());
-        let text = document.to_string();
-        Ok(if windows { text.replace("\r\n", "\n").replace('\n', "\r\n") } else { text })
+    fn put_into(&self, sheet: &mut Edited, moment: &Moment) -> Result<(), Fault> {
+        let date: Date = moment.date.parse().map_err(|_| Fault::input(format!("{} is no date", moment.date), "set the clock"))?;
+        let mut put = |key, value: NewValue| sheet.set(&["microscope"], key, Some(value));
+        put("um_per_px", to_hundredths_of(self.scale.um_per_px, self.scale.um_per_px_u).into())?;
+        put("um_per_px_u", to_hundredths_of(self.scale.um_per_px_u, self.scale.um_per_px_u).into())?;
+        put("scale_source", self.source().into())?;
+        put("scale_date", date.into())
     }
 
     /// Where the scale comes from, as the sheet says it.
@@ -166,19 +152,6 @@ impl Ruled {
         let file = self.path.file_name().map(|name| name.to_string_lossy()).unwrap_or_default();
         let file: String = file.chars().filter(|c| !c.is_control()).collect();
         format!("ruling {} µm{certificate}, {} lines of {file}", self.pitch.um, self.scale.lines())
-    }
-}
-
-/// Sets a key; what is written around the value, such as a comment behind it, stays.
-fn put(section: &mut dyn TableLike, key: &str, mut value: Value) {
-    match section.get_mut(key).and_then(Item::as_value_mut) {
-        Some(old) => {
-            *value.decor_mut() = old.decor().clone();
-            *old = value;
-        }
-        None => {
-            section.insert(key, Item::Value(value));
-        }
     }
 }
 

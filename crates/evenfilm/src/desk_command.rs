@@ -24,7 +24,13 @@ fn open(folder: Option<PathBuf>) -> Exit {
     match evenfilm_desk::run(folder) {
         Ok(()) => Exit::Done,
         Err(fault) => {
-            complain("", &Fault::work(fault.to_string(), "run it where there is a screen, or measure without one: evenfilm measure FOLDER --out DIR"));
+            complain(
+                "",
+                &Fault::work(
+                    fault.to_string(),
+                    "run it where there is a screen, or measure without one: evenfilm measure FOLDER --out DIR",
+                ),
+            );
             Exit::Failed
         }
     }

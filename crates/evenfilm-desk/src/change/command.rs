@@ -206,7 +206,8 @@ impl Desk {
 
     fn write_all(&mut self) {
         // Lots rest on checks, whose records come first.
-        let mut lots: Vec<_> = self.state.lots.iter().filter(|one| one.fault.is_none()).map(|one| (one.folder.clone(), one.label())).collect();
+        let mut lots: Vec<_> =
+            self.state.lots.iter().filter(|one| one.fault.is_none()).map(|one| (one.folder.clone(), one.label())).collect();
         lots.sort_by_key(|(folder, _)| !crate::sheet::is_check(folder));
         for (folder, name) in lots {
             self.order(folder, name);
@@ -242,7 +243,8 @@ impl Desk {
             Some(lot) => self.records_of(&lot.folder),
             None => self.state.prefs.records.clone().unwrap_or_else(|| self.data.clone()),
         };
-        let shown = if folder.is_dir() { opener::open(&folder).map_err(|e| e.to_string()) } else { Err("no record was written yet".into()) };
+        let shown =
+            if folder.is_dir() { opener::open(&folder).map_err(|e| e.to_string()) } else { Err("no record was written yet".into()) };
         if let Err(why) = shown {
             let text = format!("The folder of records cannot be shown: {why}");
             self.say(Notice { text, remedy: format!("it is {}", folder.display()), bad: true });

@@ -152,4 +152,3 @@ fn judge_cards(lot: &mut Lot, inspected: &Inspected) {
         };
     }
 }
-

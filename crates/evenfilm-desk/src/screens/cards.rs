@@ -113,4 +113,3 @@ fn image(thumb: &Thumb) -> egui::ColorImage {
     let grey = |&level: &u16| Color32::from_gray((116.0 * (f32::from(level) / film).sqrt()).min(255.0) as u8);
     egui::ColorImage::new([thumb.width, thumb.height], thumb.levels.iter().map(grey).collect())
 }
-

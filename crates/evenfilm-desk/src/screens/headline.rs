@@ -138,9 +138,8 @@ fn verdict(ui: &mut Ui, state: &State, lot: &Lot, acts: &mut Acts) {
 
 fn going(ui: &mut Ui, share: f32, what: &str, again: bool, state: &State, acts: &mut Acts) {
     ui.label(RichText::new(if again { "Measuring again" } else { "Measuring" }).size(22.0));
-    ui.add(egui::ProgressBar::new(share).desired_height(10.0)).widget_info(|| {
-        egui::WidgetInfo::labeled(egui::Role::ProgressIndicator, true, format!("Measuring, {:.0} %", 100.0 * share))
-    });
+    ui.add(egui::ProgressBar::new(share).desired_height(10.0))
+        .widget_info(|| egui::WidgetInfo::labeled(egui::Role::ProgressIndicator, true, format!("Measuring, {:.0} %", 100.0 * share)));
     ui.horizontal(|ui| {
         widgets::named(ui, Command::Stop, "Stop", state, acts);
         ui.add(Label::new(widgets::quiet(ui, what)).truncate());
@@ -179,7 +178,8 @@ fn shape(ui: &mut Ui, verdict: Verdict, inks: &Inks) {
         }
         Verdict::Undecided => {
             painter.circle_stroke(centre, r, stroke);
-            let half: Vec<egui::Pos2> = (0..=16).map(|i| egui::Vec2::angled((90.0 + 180.0 * i as f32 / 16.0).to_radians())).map(|v| centre + r * v).collect();
+            let half: Vec<egui::Pos2> =
+                (0..=16).map(|i| egui::Vec2::angled((90.0 + 180.0 * i as f32 / 16.0).to_radians())).map(|v| centre + r * v).collect();
             painter.add(egui::Shape::convex_polygon(half, stroke.color, egui::Stroke::NONE));
         }
         Verdict::Provisional => {
@@ -201,4 +201,3 @@ fn capital(word: &str) -> String {
     let mut letters = word.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
-

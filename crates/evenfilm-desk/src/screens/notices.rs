@@ -50,7 +50,8 @@ pub(super) fn show(ui: &mut Ui, state: &State, acts: &mut Acts) {
 
 fn words(ui: &mut Ui, notice: &Notice) {
     let inks = theme::inks(ui);
-    let lead = if notice.bad { RichText::new("Not done").strong().color(inks.warn) } else { RichText::new("Done").strong().color(inks.within) };
+    let lead =
+        if notice.bad { RichText::new("Not done").strong().color(inks.warn) } else { RichText::new("Done").strong().color(inks.within) };
     ui.label(lead);
     let text = if notice.remedy.is_empty() { notice.text.clone() } else { format!("{}\n{}", notice.text, notice.remedy) };
     ui.add(egui::Label::new(text).wrap());

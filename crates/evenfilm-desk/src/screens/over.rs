@@ -44,7 +44,9 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, acts: &mut Act
             (Over::LeaveOut, Some(lot)) => leave_out(ui, lot, draft, is_new, acts),
             (Over::Lock, Some(_)) => lock(ui, draft, is_new, acts),
             (Over::SaveFirst, _) => save_first(ui, acts),
-            (Over::LoseSheet, _) => lose(ui, "The sheet has changes that are not saved", "Close the lot without them", Act::LoseSheet, acts),
+            (Over::LoseSheet, _) => {
+                lose(ui, "The sheet has changes that are not saved", "Close the lot without them", Act::LoseSheet, acts)
+            }
             (Over::Closing, _) => closing(ui, acts),
             (Over::LeaveOut | Over::Lock, None) => acts.push(Act::Over(None)),
         }

@@ -78,7 +78,8 @@ fn ears(corners: &[[f32; 2]]) -> Vec<[u32; 3]> {
         let [a, b, c] = [corners[a], corners[b], corners[c]];
         (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
     };
-    let area: f32 = (0..corners.len()).map(|i| (corners[i], corners[(i + 1) % corners.len()])).map(|(a, b)| a[0] * b[1] - b[0] * a[1]).sum();
+    let area: f32 =
+        (0..corners.len()).map(|i| (corners[i], corners[(i + 1) % corners.len()])).map(|(a, b)| a[0] * b[1] - b[0] * a[1]).sum();
     let inside = |ear: [usize; 3], p: usize| {
         let [a, b, c] = ear;
         [[a, b, p], [b, c, p], [c, a, p]].into_iter().all(|side| cross(side) * area.signum() > 0.0)

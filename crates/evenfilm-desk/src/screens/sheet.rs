@@ -83,7 +83,13 @@ fn head(ui: &mut Ui, lot: &Lot, sheet: &sheet::Draft, acts: &mut Acts) {
         if ui.add_enabled(changed, egui::Button::new("Forget what was typed")).clicked() {
             acts.push(Act::Sheet(sheet::Act::Discard));
         }
-        let told = if sheet.is_wrong() { "something typed here cannot be taken" } else if changed { "not saved" } else { "as in the file" };
+        let told = if sheet.is_wrong() {
+            "something typed here cannot be taken"
+        } else if changed {
+            "not saved"
+        } else {
+            "as in the file"
+        };
         ui.label(told);
         ui.add(Label::new(widgets::quiet(ui, elsewhere(lot))).truncate());
     });
@@ -95,7 +101,12 @@ fn elsewhere(lot: &Lot) -> String {
     let Some(batch) = &lot.batch else { return String::new() };
     let of = |n: usize, what: &str| (n > 0).then(|| format!("{n} {what}{}", if n == 1 { "" } else { "s" }));
     let sheet = &batch.sheet;
-    let parts = [of(sheet.pictures.len(), "picture"), of(sheet.slides.len(), "slide"), of(sheet.microscopes.len(), "other microscope"), of(sheet.notes.len(), "note")];
+    let parts = [
+        of(sheet.pictures.len(), "picture"),
+        of(sheet.slides.len(), "slide"),
+        of(sheet.microscopes.len(), "other microscope"),
+        of(sheet.notes.len(), "note"),
+    ];
     let parts: Vec<String> = parts.into_iter().flatten().collect();
     if parts.is_empty() { String::new() } else { format!("Also in batch.toml, and kept: {}", parts.join(", ")) }
 }
@@ -143,7 +154,13 @@ fn text(ui: &mut Ui, entry: &'static Entry, sheet: &sheet::Draft, draft: &mut Dr
     response
 }
 
-fn choice(ui: &mut Ui, entry: &'static Entry, sheet: &sheet::Draft, words: &[(&'static str, &'static str)], acts: &mut Acts) -> egui::Response {
+fn choice(
+    ui: &mut Ui,
+    entry: &'static Entry,
+    sheet: &sheet::Draft,
+    words: &[(&'static str, &'static str)],
+    acts: &mut Acts,
+) -> egui::Response {
     let now = sheet.typed(entry);
     let shown = words.iter().find(|(word, _)| *word == now).map_or("–", |(_, label)| *label);
     let wide = ui.available_width() - 12.0;

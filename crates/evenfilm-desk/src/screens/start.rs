@@ -37,7 +37,10 @@ fn page(ui: &mut Ui, state: &State, opening: Option<&Path>, draft: &mut Draft, a
     ui.add_space(theme::AIR * 2.0);
     ui.label(RichText::new("Which slides are to be looked at?").size(28.0));
     ui.add_space(theme::GAP);
-    ui.label(widgets::quiet(ui, "A lot is a folder with its sheet (batch.toml) and the pictures of its fields. A folder of such folders opens them all."));
+    ui.label(widgets::quiet(
+        ui,
+        "A lot is a folder with its sheet (batch.toml) and the pictures of its fields. A folder of such folders opens them all.",
+    ));
     ui.add_space(theme::AIR);
     if let Some(folder) = opening {
         waiting(ui, &format!("Opening {}", folder.display()));

@@ -61,7 +61,8 @@ impl Bench {
             fs::write(settings, "{}").unwrap();
         }
         let desk = Desk::new(&places, open);
-        let window = Harness::builder().with_size([1366.0, 768.0]).with_max_steps(40).build_ui_state(|ui, desk: &mut Desk| desk.show(ui), desk);
+        let window =
+            Harness::builder().with_size([1366.0, 768.0]).with_max_steps(40).build_ui_state(|ui, desk: &mut Desk| desk.show(ui), desk);
         Self { window, folder }
     }
 

@@ -13,7 +13,9 @@ fn measuring_is_stopped_and_taken_up_again() {
     let folder = tempfile::tempdir().unwrap();
     let lot = sample("TS-0402", &folder.path().join("lots"));
     let mut bench = Bench::on(folder, Some(lot));
-    bench.until("the run to begin", |desk| desk.state().lot.as_ref().is_some_and(|lot| lot.batch.is_some() && matches!(lot.run, Run::Going { .. })));
+    bench.until("the run to begin", |desk| {
+        desk.state().lot.as_ref().is_some_and(|lot| lot.batch.is_some() && matches!(lot.run, Run::Going { .. }))
+    });
     bench.key(Modifiers::COMMAND, Key::Period);
     bench.settle();
     assert!(matches!(bench.lot().run, Run::Stopped) || bench.lot().is_current(), "stopped, or over before it could be");
@@ -29,7 +31,12 @@ fn measuring_is_stopped_and_taken_up_again() {
 fn a_damaged_picture_is_named() {
     let folder = tempfile::tempdir().unwrap();
     let lot = sample("TS-0402", &folder.path().join("lots"));
-    let picture = fs::read_dir(&lot).unwrap().map(|entry| entry.unwrap().path()).filter(|path| path.to_string_lossy().contains("f02")).next().unwrap();
+    let picture = fs::read_dir(&lot)
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .filter(|path| path.to_string_lossy().contains("f02"))
+        .next()
+        .unwrap();
     let bytes = fs::read(&picture).unwrap();
     fs::write(&picture, &bytes[..bytes.len() / 2]).unwrap();
     let mut bench = Bench::on(folder, Some(lot));
@@ -64,7 +71,11 @@ fn choices_that_were_not_saved_are_offered_after_a_kill() {
     let edge = bench.lot().now.recipe.gaps.edge;
     // A kill: what lies on the disk stays, nobody cleans up, and the lock is free.
     let settings = bench.folder.path().join("settings");
-    let kept = fs::read_dir(&settings).unwrap().map(|entry| entry.unwrap().path()).find(|path| path.extension().is_some_and(|end| end == "json") && path.to_string_lossy().contains("session-")).unwrap();
+    let kept = fs::read_dir(&settings)
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .find(|path| path.extension().is_some_and(|end| end == "json") && path.to_string_lossy().contains("session-"))
+        .unwrap();
     let text = fs::read(&kept).unwrap();
     let Bench { window, folder } = bench;
     drop(window);

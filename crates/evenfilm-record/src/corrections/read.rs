@@ -83,6 +83,21 @@ impl Header {
     }
 }
 
+/// Makes sure that there are a field and a reason, and that a moment is one.
+pub(super) fn is_complete(field: &str, reason: &str, at: &str) -> Result<(), Fault> {
+    if field.trim().is_empty() {
+        return Err(Fault::input("field is empty", "name the picture as the column file of fields.csv has it"));
+    }
+    if reason.trim().is_empty() {
+        return Err(Fault::input("reason is empty", "say why, so that others can follow it"));
+    }
+    if !(at.is_empty() || is_when(at)) {
+        let remedy = "write a date, 2026-03-04, or a moment with its offset, 2026-03-04T09:15:00Z";
+        return Err(Fault::input(format!("at is {at}, which is no date and no moment"), remedy));
+    }
+    Ok(())
+}
+
 impl Line<'_> {
     fn cell(&self, name: &str) -> &str {
         let column = COLUMNS.iter().position(|known| *known == name);
@@ -113,17 +128,8 @@ impl Line<'_> {
         }
         let change = self.change()?;
         let [field, reason, by, at] = ["field", "reason", "by", "at"].map(|name| self.text(name));
-        if field.trim().is_empty() {
-            return Err(Fault::input("field is empty", "name the picture as the column file of fields.csv has it"));
-        }
-        if reason.trim().is_empty() {
-            return Err(Fault::input("reason is empty", "say why, so that others can follow it"));
-        }
         let at = at.trim().to_owned();
-        if !(at.is_empty() || is_when(&at)) {
-            let remedy = "write a date, 2026-03-04, or a moment with its offset, 2026-03-04T09:15:00Z";
-            return Err(Fault::input(format!("at is {at}, which is no date and no moment"), remedy));
-        }
+        is_complete(&field, &reason, &at)?;
         Ok(Correction { line: self.number, field, change, reason, by, at })
     }
 

@@ -102,3 +102,48 @@ fn a_reason_decides_where_its_first_word_is_the_recipes() {
         assert_eq!((line.decides(&with), line.decides(&without)), (decides, false), "{reason}");
     }
 }
+
+#[test]
+fn fields_are_left_out_and_taken_back_and_saved() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join(CORRECTIONS);
+    Corrections::default().save(folder.path()).unwrap();
+    assert!(!path.exists(), "nothing to say, nothing written");
+
+    let said = HEAD.to_owned() + "f01.tif,object,1,2,kind,dust,a speck,,\n\nf02.tif,field,,,leave_out,,soft,R1,\n";
+    std::fs::write(&path, &said).unwrap();
+    Corrections::beside(folder.path()).unwrap().save(folder.path()).unwrap();
+    assert_eq!(std::fs::read_to_string(&path).unwrap(), said, "what says the same is not written anew");
+    let leave_out = |corrections: &mut Corrections| {
+        corrections.leave_out("f01.tif", " overlap: \"shows\" f02, again ", "R4", "2026-03-04")?;
+        corrections.leave_out("f02.tif", "=out of focus", "R4", "")
+    };
+    let saved = Corrections::change(folder.path(), leave_out).unwrap();
+    let expected = "field,thing,x_um,y_um,change,to,reason,by,at\r\nf01.tif,object,1,2,kind,dust,a speck,,\r\n\
+        f01.tif,field,,,leave_out,,\"overlap: \"\"shows\"\" f02, again\",R4,2026-03-04\r\nf02.tif,field,,,leave_out,,'=out of focus,R4,\r\n";
+    assert_eq!(std::fs::read_to_string(&path).unwrap(), expected);
+    assert_eq!(saved.lines.iter().map(|line| line.line).collect::<Vec<_>>(), [2, 3, 4]);
+    assert_eq!(saved.lines.iter().map(|line| line.decides(&Recipe::default())).collect::<Vec<_>>(), [false, true, false]);
+
+    let mut left = saved;
+    assert!(left.take_back("f01.tif") && !left.take_back("f01.tif") && left.take_back("f02.tif"));
+    assert_eq!(left.lines.len(), 1, "its object stays corrected");
+    left.lines.clear();
+    left.save(folder.path()).unwrap();
+    assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0);
+}
+
+#[test]
+fn what_cannot_be_left_out_changes_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let refused =
+        |[field, reason, at]: [&str; 3]| Corrections::change(folder.path(), |c| c.leave_out(field, reason, "R4", at)).unwrap_err().message;
+    assert_eq!(refused(["f.tif", "  ", ""]), "reason is empty");
+    assert_eq!(refused([" ", "soft", ""]), "field is empty");
+    assert!(refused(["f.tif", "soft", "yesterday"]).contains("no date and no moment"));
+    let path = folder.path().join(CORRECTIONS);
+    assert!(!path.exists());
+    std::fs::write(&path, "their own notes").unwrap();
+    assert!(Corrections::default().save(folder.path()).is_err(), "a file that is not of corrections is not removed");
+    assert_eq!(std::fs::read(&path).unwrap(), b"their own notes");
+}

@@ -205,10 +205,11 @@ fn in_table(text: &str, Walk { node, anchor, .. }: &Walk<'_>, assigned: &str) ->
     let last = node.table.get_values().into_iter().filter_map(|(_, value)| value.span()).max_by_key(|span| span.end);
     let end_of_line = end_of_line(text);
     if let Form::Braces(braces) = &anchor.form {
-        return match last {
-            Some(last) => Splice::insert(last.end, format!(", {assigned}")),
-            None => Splice { range: braces.start + 1..braces.end - 1, text: format!(" {assigned} ") },
-        };
+        if let Some(last) = last {
+            return Splice::insert(last.end, format!(", {assigned}"));
+        }
+        let close = if text[braces.start + 1..].starts_with('}') { " " } else { "" };
+        return Splice::insert(braces.start + 1, format!(" {assigned}{close}"));
     }
     let indent = last.as_ref().map_or("", |last| indent_of(text, last.start));
     let end = last.map(|last| last.end).or(match anchor.form {
@@ -229,7 +230,7 @@ fn in_list(list: &Value, braces: &str) -> Splice {
     let span = list.span().unwrap_or_default();
     match list.as_array().and_then(|array| array.iter().last()).and_then(Value::span) {
         Some(last) => Splice::insert(last.end, format!(", {braces}")),
-        None => Splice { range: span.start + 1..span.end - 1, text: braces.to_owned() },
+        None => Splice::insert(span.start + 1, braces.to_owned()),
     }
 }
 

@@ -2,6 +2,10 @@
 //!
 //! The expected texts follow from TOML 1.0 (<https://toml.io/en/v1.0.0>) and from what a person would write; no library states them.
 
+use std::collections::BTreeMap;
+
+use toml_edit::DocumentMut;
+
 use super::*;
 
 fn after(text: &str, section: &[&str], key: &str, value: Option<NewValue>) -> String {
@@ -111,6 +115,7 @@ fn a_new_section_stands_behind_the_last_of_its_kind() {
     assert_eq!(after("[powder]", &[], "lot", Some("x".into())), "lot = \"x\"\n[powder]");
     assert_eq!(after("[powder]", &["powder"], "grade", Some("x".into())), "[powder]\ngrade = \"x\"");
     assert_eq!(after("slides.A.dried = 'x'", &["slides", "B"], "dried", Some("y".into())), "slides.A.dried = 'x'\nslides.B.dried = \"y\"");
+    assert_eq!(after("slide = { # c\n}", &["slide"], "dried", Some("y".into())), "slide = { dried = \"y\" # c\n}");
     assert_eq!(after("slide = {}", &["slide"], "dried", Some("y".into())), "slide = { dried = \"y\" }");
     let mut edited = Edited::of_text("picture = [{ file = 'a' }]").unwrap();
     edited.set_in_entry("picture", 1, "file", Some("b".into())).unwrap();
@@ -133,6 +138,62 @@ fn what_is_removed_takes_its_line_and_leaves_its_comment() {
         assert_eq!(after(NASTY, section, key, None), NASTY.replacen(from, to, 1), "{key}");
     }
     assert_eq!(after("a = { b = 1 }", &["a"], "b", None), "a = {}");
+}
+
+/// Everything that a text says: the way to each value, and the value.
+fn said(text: &str) -> BTreeMap<Vec<String>, String> {
+    fn walk(item: &Item, way: &[String], found: &mut BTreeMap<Vec<String>, String>) {
+        let below = |name: &str| [way, &[name.to_owned()]].concat();
+        match item {
+            _ if item.is_table_like() => {
+                item.as_table_like().into_iter().flat_map(|table| table.iter()).for_each(|(key, item)| walk(item, &below(key), found));
+            }
+            Item::ArrayOfTables(tables) => {
+                tables.iter().enumerate().for_each(|(i, table)| walk(&Item::Table(table.clone()), &below(&format!("#{i}")), found));
+            }
+            _ => {
+                let value = item.as_value().cloned().unwrap().decorated("", "");
+                found.insert(way.to_vec(), value.to_string());
+            }
+        }
+    }
+    let mut found = BTreeMap::new();
+    walk(text.parse::<DocumentMut>().unwrap().as_item(), &[], &mut found);
+    found
+}
+
+/// What `toml_edit` reads before and after: one value differs, and no other, for every value of nasty files.
+#[test]
+fn one_value_changes_and_no_other() {
+    let full = include_str!("../sheet/full.toml");
+    // Braces over several lines are TOML 1.1, which the reader takes too.
+    let braces = "picture = [{ file = 'a', }]\nslide = {\n substrate = 'x', # one, two\n dried.how = 'y', # three, four\n}\nnote = { # c\n a = 1 }\nb.c.d = 1";
+    let files = [braces.to_owned(), NASTY.to_owned(), full.to_owned(), full.replace('\n', "\r\n"), full.trim_end().to_owned()];
+    for text in files {
+        let before = said(&text);
+        for way in before.keys() {
+            let (key, section) = way.split_last().unwrap();
+            let path: Vec<&str> = section.iter().map(String::as_str).collect();
+            let edited = |key: &str, value: Option<NewValue>| {
+                let mut edited = Edited::of_text(&text).unwrap();
+                match path[..] {
+                    [name, place] if place.starts_with('#') => edited.set_in_entry(name, place[1..].parse().unwrap(), key, value),
+                    _ => edited.set(&path, key, value),
+                }
+                .unwrap();
+                said(edited.text())
+            };
+            let new = [section, &["new".to_owned()]].concat();
+            let mut expected = before.clone();
+            expected.insert(way.clone(), "\"changed\"".into());
+            assert_eq!(edited(key, Some("changed".into())), expected, "{way:?}");
+            expected.remove(way);
+            assert_eq!(edited(key, None), expected, "{way:?}");
+            let mut expected = before.clone();
+            expected.insert(new, "7".into());
+            assert_eq!(edited("new", Some(7.0.into())), expected, "{way:?}");
+        }
+    }
 }
 
 #[test]

@@ -26,7 +26,11 @@ pub(super) fn show(ui: &mut Ui, lot: &Lot, wish: &mut Wish) {
         ui.label(widgets::quiet(ui, "The levels of light come with the picture."));
         return;
     };
-    let options = LevelOptions { canvas: scene::canvas(Vec2::new(ui.available_width(), HEIGHT)), height: LevelHeight::Root, light: [0.0, MOST_LIGHT] };
+    let options = LevelOptions {
+        canvas: scene::canvas(Vec2::new(ui.available_width(), HEIGHT)),
+        height: LevelHeight::Root,
+        light: [0.0, MOST_LIGHT],
+    };
     let step = 2.0 / picture.levels_seen.len().max(1) as f64;
     let chart = scene::show(ui, &level_histogram(&LevelData { bins: picture.levels_seen.clone(), from: 0.0, step }, &options));
     let frame = level_frame(&options);
@@ -48,7 +52,9 @@ pub(super) fn show(ui: &mut Ui, lot: &Lot, wish: &mut Wish) {
     if recipe != before {
         wish.recipe = Some(recipe);
     }
-    ui.label(widgets::quiet(ui, "Drag a mark, or reach it with Tab and use the arrows. P: particles begin below. G: gaps begin above.").small());
+    ui.label(
+        widgets::quiet(ui, "Drag a mark, or reach it with Tab and use the arrows. P: particles begin below. G: gaps begin above.").small(),
+    );
 }
 
 /// Where things lie on the axis, in relative light.
@@ -126,7 +132,8 @@ fn dragged(ui: &mut Ui, place: &Place, name: &str, light: f64, below: bool, wish
         return response.interact_pointer_pos().filter(|_| response.drag_delta().x != 0.0).map(|at| place.light(at.x));
     }
     if response.has_focus() {
-        let (left, right, shift) = ui.input(|input| (input.num_presses(Key::ArrowLeft), input.num_presses(Key::ArrowRight), input.modifiers.shift));
+        let (left, right, shift) =
+            ui.input(|input| (input.num_presses(Key::ArrowLeft), input.num_presses(Key::ArrowRight), input.modifiers.shift));
         let steps = right as f64 - left as f64;
         if steps != 0.0 {
             return Some(light + steps * KEY_STEP * if shift { 10.0 } else { 1.0 });

@@ -25,7 +25,8 @@ pub(super) fn show(ui: &mut Ui, choice: &'static Choice, recipe: &Recipe, wrong:
             (ChoiceKind::Flag, ChoiceValue::Flag(on)) => flag(ui, choice, *on),
             (ChoiceKind::Number(_, range), ChoiceValue::Number(number)) => self::number(ui, choice, *number, range, &said, wish),
             (ChoiceKind::NumberOrAuto(_, range), _) => number_or_auto(ui, choice, &value, range, &said, wish),
-            (ChoiceKind::Whole(_, _, range), ChoiceValue::Whole(whole)) => {
+            (ChoiceKind::Whole(_, _, range), ChoiceValue::Whole(whole)) =>
+            {
                 #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "the check below refuses what is out of range")]
                 self::number(ui, choice, *whole as f64, range, &said, wish).map(|next| match next {
                     ChoiceValue::Number(number) => ChoiceValue::Whole(number.round() as u64),
@@ -84,7 +85,9 @@ fn below(ui: &mut Ui, choice: &Choice, value: &ChoiceValue) -> Option<ChoiceValu
 
 /// A value as people read it.
 fn words(choice: &Choice, value: &ChoiceValue) -> String {
-    let of = |list: Words, word: &str| list.iter().find(|(known, _)| *known == word).map_or_else(|| word.to_owned(), |(_, label)| (*label).to_owned());
+    let of = |list: Words, word: &str| {
+        list.iter().find(|(known, _)| *known == word).map_or_else(|| word.to_owned(), |(_, label)| (*label).to_owned())
+    };
     match (choice.kind, value) {
         (_, ChoiceValue::Flag(on)) => if *on { "yes" } else { "no" }.into(),
         (_, ChoiceValue::Number(number)) => format!("{number}"),
@@ -105,14 +108,7 @@ fn flag(ui: &mut Ui, choice: &Choice, on: bool) -> Option<ChoiceValue> {
     (next != on).then_some(ChoiceValue::Flag(next))
 }
 
-fn number(
-    ui: &mut Ui,
-    choice: &Choice,
-    now: f64,
-    range: Range,
-    said: &RefCell<Option<String>>,
-    wish: &mut Wish,
-) -> Option<ChoiceValue> {
+fn number(ui: &mut Ui, choice: &Choice, now: f64, range: Range, said: &RefCell<Option<String>>, wish: &mut Wish) -> Option<ChoiceValue> {
     let mut next = now;
     ui.horizontal(|ui| {
         ui.spacing_mut().slider_width = (ui.available_width() - 110.0).max(100.0);
@@ -129,7 +125,8 @@ fn number(
             }
         };
         let whole = matches!(choice.kind, ChoiceKind::Whole(..));
-        let value = DragValue::new(&mut next).speed(0.0).custom_parser(parse).max_decimals(if whole { 0 } else { 6 }).update_while_editing(false);
+        let value =
+            DragValue::new(&mut next).speed(0.0).custom_parser(parse).max_decimals(if whole { 0 } else { 6 }).update_while_editing(false);
         let typed = ui.add_sized([92.0, theme::TARGET], value);
         named_value(&typed, &format!("{}, typed", choice.label), now);
         if slider.double_clicked() {

@@ -18,7 +18,8 @@ pub(crate) struct Draft {
 pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, is_new: bool, acts: &mut Acts) {
     let label = ui.label(RichText::new("What do you want to do?").size(22.0));
     let wide = ui.available_width();
-    let (up, down, enter) = ui.input(|input| (input.key_pressed(Key::ArrowUp), input.key_pressed(Key::ArrowDown), input.key_pressed(Key::Enter)));
+    let (up, down, enter) =
+        ui.input(|input| (input.key_pressed(Key::ArrowUp), input.key_pressed(Key::ArrowDown), input.key_pressed(Key::Enter)));
     let edit = ui.add(widgets::line(&mut draft.words, wide)).labelled_by(label.id);
     if is_new || (!edit.has_focus() && !enter) {
         edit.request_focus();
@@ -44,7 +45,8 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, is_new: bool, 
             let why_not = barred(command, state);
             let text = if key.is_empty() { command.label().to_owned() } else { format!("{}    {key}", command.label()) };
             let button = egui::Button::selectable(place == draft.chosen, text).min_size([wide - 20.0, theme::TARGET].into());
-            let response = ui.add_enabled(why_not.is_none(), button).on_hover_text(command.why()).on_disabled_hover_text(why_not.unwrap_or_default());
+            let response =
+                ui.add_enabled(why_not.is_none(), button).on_hover_text(command.why()).on_disabled_hover_text(why_not.unwrap_or_default());
             if place == draft.chosen && (up || down) {
                 response.scroll_to_me(None);
             }

@@ -49,10 +49,13 @@ fn one(ui: &mut Ui, writing: &Writing, acts: &mut Acts) {
         }
         WriteStage::Written(outcome) => {
             let text = summary::of_lot(outcome);
-            egui::CollapsingHeader::new(format!("Revision {}: summary", outcome.revision)).id_salt(writing.id).default_open(true).show(ui, |ui| {
-                let text = Label::new(RichText::new(&text).monospace().size(13.0)).selectable(true).extend();
-                ScrollArea::horizontal().id_salt(("text", writing.id)).show(ui, |ui| ui.add(text));
-            });
+            egui::CollapsingHeader::new(format!("Revision {}: summary", outcome.revision)).id_salt(writing.id).default_open(true).show(
+                ui,
+                |ui| {
+                    let text = Label::new(RichText::new(&text).monospace().size(13.0)).selectable(true).extend();
+                    ScrollArea::horizontal().id_salt(("text", writing.id)).show(ui, |ui| ui.add(text));
+                },
+            );
             if ui.button("Copy the summary").clicked() {
                 acts.push(Act::Copy(format!("{text}\n{}\n", summary::CAUTION), "Summary"));
             }

@@ -1,10 +1,9 @@
 //! The table of the recipe's choices.
 
 use super::Question::{Bare, Chance, Clump, Fields, Light, Particle};
-use super::Span;
 use super::{
-    AgglomerateRule, Channel, Choice, ChoiceKind, ChoiceValue, Contrast, Detect, FillHoles, Film, FrameRule, Kind, LightFrom, Recipe,
-    Reject, Slider, Words, range,
+    AgglomerateRule, Channel, Choice, ChoiceKind, ChoiceValue, Contrast, Detect, FillHoles, Film, FrameRule, Kind, LightFrom, Reject,
+    Slider, Words, range,
 };
 use ChoiceKind::{Flag, Kinds, Number, NumberOrAuto, Whole};
 
@@ -33,12 +32,10 @@ const DAYS: (u64, u64) = (range::FEWEST_DAYS as u64, u32::MAX as u64);
 /// What TOML can hold.
 const MOST_SEED: u64 = i64::MAX as u64;
 
-fn number(value: f64) -> Option<ChoiceValue> {
-    Some(ChoiceValue::Number(value))
-}
-
-fn whole(value: impl Into<u64>) -> Option<ChoiceValue> {
-    Some(ChoiceValue::Whole(value.into()))
+fn to_whole<T: TryFrom<u64>>(value: u64, place: &mut T) {
+    if let Ok(value) = T::try_from(value) {
+        *place = value;
+    }
 }
 
 /// The word of a choice, if the table has it.
@@ -74,7 +71,7 @@ macro_rules! choices {
     };
     (@read flag $place:expr) => { Some(ChoiceValue::Flag($place)) };
     (@write flag $value:ident, $place:expr) => { if let ChoiceValue::Flag(value) = $value { $place = value; } };
-    (@read number $place:expr) => { number($place) };
+    (@read number $place:expr) => { Some(ChoiceValue::Number($place)) };
     (@write number $value:ident, $place:expr) => { if let ChoiceValue::Number(value) = $value { $place = value; } };
     (@read auto $place:expr) => { Some($place.map_or(ChoiceValue::Auto, ChoiceValue::Number)) };
     (@write auto $value:ident, $place:expr) => {
@@ -84,9 +81,9 @@ macro_rules! choices {
             _ => {}
         }
     };
-    (@read whole $place:expr) => { whole($place) };
+    (@read whole $place:expr) => { Some(ChoiceValue::Whole(u64::from($place))) };
     (@write whole $value:ident, $place:expr) => {
-        if let ChoiceValue::Whole(value) = $value { if let Ok(value) = value.try_into() { $place = value; } }
+        if let ChoiceValue::Whole(value) = $value { to_whole(value, &mut $place); }
     };
     (@read word($type:ident $words:ident) $place:expr) => { word($words, $place.word()) };
     (@write word($type:ident $words:ident) $value:ident, $place:expr) => {
@@ -108,7 +105,7 @@ choices! {
         "A blank shows the light without the film, and only with one is the film's own darkness known. Name one of the two to make sure that every lot is read alike.",
         open(LightFrom LIGHTS) light.from;
     "light" "film" Light "The film" "" ChoiceKind::Words(FILMS),
-        "Whether the film itself darkens the picture. A clear film has no haze, so bare places cannot be told by it; say clear where only particles are seen.",
+        "Whether the film itself darkens the picture. Say clear where it does not: then all that lies outside particles counts as uncovered.",
         word(Film FILMS) light.film;
     "particles" "detect" Particle "Found by" "" ChoiceKind::Words(DETECTS),
         "How dark a pixel must be to be looked at; where edges lie does not hang on it. Automatic takes six times the film's own noise, at least 6 % and at most 40 % of its light.",
@@ -156,19 +153,19 @@ choices! {
         "What makes an object an agglomerate. Its diameter needs no splitting; constituents suit powders whose single particles differ much in size.",
         word(AgglomerateRule RULES) agglomerates.rule;
     "agglomerates" "min_diameter_um" Clump "Smallest diameter" "µm" Number(range::DIAMETER, slider(1.0, 50.0, 0.5)),
-        "Objects from this diameter on are agglomerates, by size. It must lie well above the single particles; the built-in 5 µm suits fine mineral powders and is our own choice.",
+        "Objects from this diameter on are agglomerates, by size. It must lie well above the single particles; the built-in 5 µm is our own choice.",
         number agglomerates.min_diameter_um;
     "agglomerates" "min_constituents" Clump "Fewest constituents" "" Whole(range::FEWEST_CONSTITUENTS as u64, u32::MAX as u64, slider(2.0, 20.0, 1.0)),
-        "Objects of so many constituents are agglomerates, by constituents. Two and three often touch by chance; the built-in 4 is our own choice.",
+        "Objects of so many constituents are agglomerates, by constituents. Two or three may touch by chance; the built-in 4 is our own choice.",
         whole agglomerates.min_constituents;
     "fields" "reject" Fields "Fields left out" "" Kinds(REJECTS),
         "Reasons that take a field out of the numbers. Poor fields stay in, since they are often the worst of the film; two fields of one place would count it twice.",
         list(Reject REJECTS) fields.reject;
     "fields" "scale_max_age_days" Fields "Oldest scale" "days" Whole(DAYS.0, DAYS.1, slider(30.0, 730.0, 1.0)),
-        "A verdict is provisional where the scale was measured longer ago. A year is common practice.",
+        "A verdict is provisional where the scale was measured longer ago. The built-in year is our own choice.",
         whole fields.scale_max_age_days;
     "fields" "check_max_age_days" Fields "Oldest check" "days" Whole(DAYS.0, DAYS.1, slider(1.0, 60.0, 1.0)),
-        "A verdict is provisional where the check slide was measured longer ago. A week is common practice.",
+        "A verdict is provisional where the check slide was measured longer ago. The built-in week is our own choice.",
         whole fields.check_max_age_days;
     "chance" "placements" Chance "Layings" "" Whole(1, range::MOST_PLACEMENTS as u64, slider(40.0, 1000.0, 10.0)),
         "How often the single particles are laid at random. More take longer and steady the envelope; below 39 there is none.",
