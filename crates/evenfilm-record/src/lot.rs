@@ -24,7 +24,6 @@ pub use evenfilm_core::quantity::Interval;
 pub use inspect::{Inspected, InspectedField, inspect};
 pub use judge::{Judged, Judgement};
 pub use memo::Memo;
-pub use shown::{Shown, ShownField};
 pub use view::{View, view};
 
 mod check;
@@ -51,7 +50,6 @@ mod overlapping_tests;
 mod pictures;
 #[cfg(test)]
 mod role_tests;
-mod shown;
 #[cfg(test)]
 mod tests;
 mod view;

@@ -6,7 +6,7 @@ use evenfilm_core::sizes::Sized;
 use super::axis::{Axis, Tick};
 use super::*;
 use crate::folder::{Batch, Options};
-use crate::lot::{Job, measure};
+use crate::lot::{Job, Memo, inspect};
 use crate::phantom_files::{PhantomKind, PhantomOptions, write_phantom};
 use crate::time::Moment;
 
@@ -134,10 +134,10 @@ fn a_measured_lot_is_drawn_as_its_table_says() {
     let (cancel, moment) = (std::sync::atomic::AtomicBool::new(false), Moment::from_epoch("1772615700").unwrap());
     let out = folder.path().join("out");
     let job = Job { out: &out, moment: &moment, program_version: "0.0.0", cancel: &cancel, tell: &|_| () };
-    let measured = measure(&batch, &job).unwrap();
-    let (outcome, shown) = (&measured.objectives()[0], &measured.shown()[0]);
-    let fields = shown.counting();
-    let data = SizeData::of(&fields, shown.recipe);
+    let inspected = inspect(&batch, &job, &mut Memo::default()).unwrap();
+    let (outcome, recipe) = (&inspected.objectives[0], &batch.objectives[0].recipe);
+    let fields: Vec<_> = inspected.fields.iter().map(|field| &field.result).collect();
+    let data = SizeData::of(&fields, recipe);
     assert_eq!(data.rests_on, RestsOn::of(outcome));
     for (by, r) in [(SizesBy::Number, 0), (SizesBy::Volume, 3)] {
         let scene = size_distribution(&data, &SizeOptions { by, ..SizeOptions::default() });
@@ -151,18 +151,18 @@ fn a_measured_lot_is_drawn_as_its_table_says() {
         }
         assert!(scene.description.contains(&format!("{} objects in 2 fields", data.rests_on.things)), "{}", scene.description);
     }
-    let gaps = GapsData::of(&fields, shown.recipe);
+    let gaps = GapsData::of(&fields, recipe);
     let of = |id: &str| outcome.value(id).unwrap().value.unwrap();
     for (by, id) in [(GapsBy::Area, "uncovered_area_pct"), (GapsBy::Number, "gaps_per_mm2")] {
         let sum: f64 = gaps.bars(by).iter().map(|bar| bar.amount).sum();
         assert!(of(id) > 0.0 && (sum / of(id) - 1.0).abs() < 1e-6, "{id}: {sum}");
     }
     let at = QUANTITIES.iter().position(|quantity| quantity.id == "x50_3_um").unwrap();
-    for field in &shown.fields {
-        let value = FieldValue::of(field.number, field.slide, field.result, shown.recipe, "x50_3_um");
+    for field in &inspected.fields {
+        let value = FieldValue::of(field.number, &field.slide, &field.result, recipe, "x50_3_um");
         assert_eq!(value.value.map(f64::to_bits), field.values[at].map(f64::to_bits));
-        let one = [field.result];
-        assert!(value.value.is_some() && Pool::new(&one, 1, 0, shown.recipe).objects() > 0);
+        let one = [&field.result];
+        assert!(value.value.is_some() && Pool::new(&one, 1, 0, recipe).objects() > 0);
     }
 }
 
