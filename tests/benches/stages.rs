@@ -16,6 +16,7 @@ use evenfilm_core::light::{Correction, Lamp, Optics};
 use evenfilm_core::phantom::{Blank, Blur, Camera, Film, FilmSpec, Lamp as Light, Mode, PhantomSpec};
 use evenfilm_core::phases::{RunMap, join};
 use evenfilm_core::plane::{Plane, Rect, Samples, Watch};
+use evenfilm_core::pyramid::{MOST_HELD_PX, Pyramid};
 use evenfilm_core::recipe::Recipe;
 
 #[expect(clippy::print_stdout, reason = "a benchmark reports to its reader")]
@@ -131,4 +132,13 @@ fn f_whole(bencher: Bencher) {
         let (surveyed, correction) = survey(&SCENE.field, &SCENE.lamp, &setting())?;
         measure(&SCENE.field, (&surveyed, &correction), None, &setting()).map(|r| r.objects.len())
     });
+}
+
+#[divan::bench]
+fn g_pyramid(bencher: Bencher) {
+    let read = |at: Rect, out: &mut Vec<u16>| {
+        out.resize(at.width as usize * at.height as usize, 0);
+        SCENE.field.read(at, out)
+    };
+    bencher.counter(pixels()).bench(|| Pyramid::build(SIZE, MOST_HELD_PX, &read, setting().watch));
 }

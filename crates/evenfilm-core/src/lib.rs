@@ -26,6 +26,7 @@ pub mod phantom;
 pub mod phases;
 pub mod place;
 pub mod plane;
+pub mod pyramid;
 pub mod quality;
 pub mod quantity;
 pub mod random;

@@ -213,3 +213,32 @@ fn holes_are_filled_only_when_dark() {
     near(&areas(0.8, FillHoles::Dark), [whole - outer, whole - hole - outer - inner]);
     near(&areas(0.8, FillHoles::Never), [whole - hole - outer - inner; 2]);
 }
+
+/// Two touching discs are parted where they touch, and a round gap has its circle in its middle: the places that they were drawn at.
+#[test]
+fn what_a_window_draws_lies_where_it_was_drawn() {
+    let blank = Plane::from_elem((160, 240), 40_000u16);
+    let alone = [(40.0, 110.0, 9.0, 0.08), (100.0, 120.0, 9.0, 0.08), (200.0, 30.0, 9.0, 0.08)];
+    let picture = film(240, 160, &[&alone[..], &[(60.0, 50.5, 10.0, 0.08), (79.0, 50.5, 10.0, 0.08), (170.25, 90.0, 14.0, 1.0)]].concat());
+    let cancel = AtomicBool::new(false);
+    let watch = Watch { cancel: &cancel, tell: &|_, _| () };
+    let recipe = Recipe::default();
+    let lamp = Lamp::new(Some(&blank), None, watch).unwrap();
+    for necks in [false, true] {
+        let setting = Setting { optics: &OPTICS, recipe: &recipe, necks, watch };
+        let (surveyed, correction) = survey(&picture, &lamp, &setting).unwrap();
+        let result = measure(&picture, (&surveyed, &correction), None, &setting).unwrap();
+        assert_eq!((result.objects.len(), result.gaps.len()), (4, 1));
+        let [x, y] = result.gaps[0].circle_centre_px;
+        assert!((x - 170.25).abs() < 0.5 && (y - 90.0).abs() < 0.5, "{x} {y}");
+        for object in &result.objects {
+            let wanted = necks && object.constituents() == 2;
+            assert_eq!(wanted, !object.necks_px.is_empty());
+            assert!(object.necks_px.iter().all(|[x, y]| (x - 69.5).abs() <= 1.0 && (y - 50.5).abs() < 5.0), "{:?}", object.necks_px);
+        }
+        assert_eq!(result.objects.iter().map(Object::constituents).collect::<Vec<_>>().iter().filter(|&&n| n == 2).count(), 1);
+        let (asked, taken) = (surveyed.cuts(None, &recipe), join_field(&picture, (&surveyed, &correction), None, &setting).unwrap().cuts);
+        assert_eq!((asked.particle.to_bits(), asked.gap), (taken.particle.to_bits(), taken.gap));
+        assert!(asked.film.values().eq(taken.film.values()));
+    }
+}

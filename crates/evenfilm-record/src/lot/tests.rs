@@ -43,7 +43,7 @@ impl Bench {
 }
 
 /// Every file below a folder with its content, sorted.
-fn tree(folder: &Path) -> Vec<(String, Vec<u8>)> {
+pub(super) fn tree(folder: &Path) -> Vec<(String, Vec<u8>)> {
     let mut files = Vec::new();
     let mut folders = vec![folder.to_path_buf()];
     while let Some(next) = folders.pop() {
