@@ -8,8 +8,21 @@ use evenfilm_core::pyramid::Pyramid;
 use evenfilm_core::recipe::{Detect, Recipe};
 
 mod camera;
+mod compose;
+mod grid;
+mod labels;
+mod lines;
+mod marks;
+mod samples;
+mod tones;
 
 pub use camera::Camera;
+pub(crate) use camera::Seen;
+pub(crate) use compose::{Scene, compose};
+pub(crate) use labels::runs_within;
+pub(crate) use marks::{Class, Marks, class_of};
+pub(crate) use samples::reduction_for;
+pub(crate) use tones::Greys;
 
 /// All that the window holds of a field's picture.
 pub struct FieldPicture {

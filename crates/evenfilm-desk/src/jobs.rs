@@ -20,7 +20,7 @@ mod small;
 mod write;
 
 pub(crate) use measure::{Asked, Opened};
-pub(crate) use picture::Look;
+pub(crate) use picture::{Look, Wanted};
 pub(crate) use small::Thumbs;
 
 /// What a job tells the window.

@@ -1,0 +1,140 @@
+//! Which piece each pixel of the screen shows: labels of a band of rows, filled from all runs in view, so that nothing vanishes when it is
+//! small.
+
+use evenfilm_core::field::FieldResult;
+use evenfilm_core::phases::{Run, RunMap};
+
+use super::grid::{Axis, down, place, signed, up};
+use super::marks::{Label, Marks};
+
+/// Labels of some rows of the screen with a margin all around, so that lines know their neighbours.
+#[derive(Default)]
+pub(super) struct Labels {
+    /// Columns of a row, with the margins.
+    width: usize,
+    margin: usize,
+    labels: Vec<u32>,
+    /// Rows that hold any label.
+    any: Vec<bool>,
+    nothing: Vec<u32>,
+}
+
+/// What is labelled.
+#[derive(Clone, Copy)]
+pub(super) struct Found<'a> {
+    pub(super) result: &'a FieldResult,
+    pub(super) marks: &'a Marks,
+    /// Whether specks are labelled, too.
+    pub(super) specks: bool,
+}
+
+impl Labels {
+    /// Labels of the screen's rows from `first` on, so many and as wide, with a margin.
+    pub(super) fn fill(&mut self, found: Found<'_>, axes: [Axis; 2], (first, rows): (usize, usize), (width, margin): (usize, usize)) {
+        (self.width, self.margin) = (width + 2 * margin, margin);
+        let all = rows + 2 * margin;
+        self.labels.clear();
+        self.labels.resize(self.width * all, 0);
+        self.nothing.clear();
+        self.nothing.resize(self.width, 0);
+        self.any.clear();
+        self.any.resize(all, false);
+        let mut before = None;
+        for row in 0..all {
+            let y = signed(first) + signed(row) - signed(margin);
+            let taken = rows_of(axes[1], y);
+            if before == Some(taken) {
+                // Pixels larger than the screen's: the row above again.
+                let (from, to) = ((row - 1) * self.width, row * self.width);
+                self.labels.copy_within(from..to, to);
+                self.any[row] = self.any[row - 1];
+                continue;
+            }
+            before = Some(taken);
+            let Some(line) = self.labels.get_mut(row * self.width..(row + 1) * self.width) else { continue };
+            for y in taken[0]..taken[1] {
+                for (gap, map) in [false, true].into_iter().zip(&found.result.phases) {
+                    if !(gap && found.marks.clear) {
+                        self.any[row] |= fill_row(line, found, (map, gap, y), (axes[0], margin));
+                    }
+                }
+            }
+        }
+    }
+
+    /// A row, the margin being row 0 up to its width; empty rows outside.
+    pub(super) fn row(&self, row: usize) -> &[u32] {
+        self.labels.get(row * self.width..(row + 1) * self.width).unwrap_or(&self.nothing)
+    }
+
+    /// Whether a row (without the margin) holds any label.
+    pub(super) fn any(&self, row: usize) -> bool {
+        self.any.get(row + self.margin).copied().unwrap_or(false)
+    }
+
+    /// The labels of a row without margins.
+    pub(super) fn inner(&self, row: usize) -> &[u32] {
+        let row = self.row(row + self.margin);
+        row.get(self.margin..row.len().saturating_sub(self.margin)).unwrap_or_default()
+    }
+
+    /// Marks the pixels of a row (without the margin) that have a neighbour of another label within so many pixels above, below, left or
+    /// right.
+    pub(super) fn edges(&self, row: usize, thick: usize, out: &mut Vec<bool>) {
+        let own = self.inner(row);
+        out.clear();
+        out.resize(own.len(), false);
+        let thick = thick.min(self.margin);
+        for step in 1..=thick {
+            let middle = row + self.margin;
+            let above = self.row(middle - step);
+            let (below, here) = (self.row(middle + step), self.row(middle));
+            let (Some(up), Some(down)) = (above.get(self.margin..), below.get(self.margin..)) else { return };
+            let (Some(left), Some(right)) = (here.get(self.margin - step..), here.get(self.margin + step..)) else { return };
+            for (((((edge, &own), &up), &down), &left), &right) in out.iter_mut().zip(own).zip(up).zip(down).zip(left).zip(right) {
+                *edge |= own != 0 && ((own ^ up) | (own ^ down) | (own ^ left) | (own ^ right)) != 0;
+            }
+        }
+    }
+}
+
+/// The rows of the picture that a row of the screen shows: all that lie on it where they are small, else the one in its middle.
+fn rows_of(axis: Axis, y: i64) -> [i64; 2] {
+    if axis.zoom >= 1.0 {
+        let row = down(axis.middle(y));
+        return [row, row + 1];
+    }
+    let from = |y: i64| up(axis.from + y as f64 / axis.zoom - 0.5);
+    [from(y), from(y + 1)]
+}
+
+/// Labels the runs of a row of the picture; whether there were any.
+fn fill_row(line: &mut [u32], found: Found<'_>, (map, gap, y): (&RunMap, bool, i64), (axis, margin): (Axis, usize)) -> bool {
+    let margin_px = signed(margin);
+    let ends = [axis.from - margin as f64 / axis.zoom, axis.from + (line.len() as f64 - margin as f64) / axis.zoom];
+    let mut any = false;
+    for (run, owner) in runs_within(map, y, ends) {
+        let label = found.marks.label(gap, owner);
+        if label == Label(0) || (!found.specks && label.class() == super::marks::Class::Speck) {
+            continue;
+        }
+        let [a, b] = axis.span(f64::from(run.x0), f64::from(run.x1));
+        let (a, b) = (place(a + margin_px, line.len()), place(b + margin_px, line.len()));
+        for pixel in line.get_mut(a..b).unwrap_or_default() {
+            *pixel = (*pixel).max(label.0);
+        }
+        any = true;
+    }
+    any
+}
+
+/// The runs of a row with their owners that reach into columns of the picture.
+pub(crate) fn runs_within(map: &RunMap, y: i64, ends: [f64; 2]) -> impl Iterator<Item = (Run, u32)> + '_ {
+    let at = |y: Option<usize>| y.and_then(|y| map.row_start.get(y)).map(|&at| at as usize);
+    let row = usize::try_from(y).ok();
+    let range = at(row).zip(at(row.and_then(|y| y.checked_add(1)))).map_or(0..0, |(from, to)| from..to);
+    let (runs, owners) = (map.runs.get(range.clone()).unwrap_or_default(), map.owner.get(range).unwrap_or_default());
+    let first = runs.partition_point(|run| f64::from(run.x1) <= ends[0]);
+    let (runs, owners) = (runs.get(first..).unwrap_or_default(), owners.get(first..).unwrap_or_default());
+    runs.iter().copied().zip(owners.iter().copied()).take_while(move |(run, _)| f64::from(run.x0) < ends[1])
+}

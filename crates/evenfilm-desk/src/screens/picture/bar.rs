@@ -1,0 +1,98 @@
+//! The bar below the picture: what is read, how long things are, where the eye is, and what it is told to do.
+
+use egui::{Align, Button, Label, Layout, Pos2, Rect, RichText, Stroke, Ui, UiBuilder, Vec2};
+
+use super::paint::recipe_of;
+use super::things::{self, Thing};
+use super::{Canvas, Room, layers, overview, words};
+use crate::change::Acts;
+use crate::command::Command;
+use crate::screens::widgets;
+use crate::theme;
+
+/// Width of the scale line with its words.
+const SCALE: f32 = 136.0;
+
+/// Width from which everything is said in full.
+const WIDE: f32 = 1250.0;
+
+pub(super) fn show(
+    ui: &mut Ui,
+    rect: Rect,
+    (room, canvas): (&mut Room<'_>, &mut Canvas),
+    (cursor, thing): (Option<[f64; 2]>, Option<Thing>),
+    acts: &mut Acts,
+) {
+    let mut bar = ui.new_child(UiBuilder::new().max_rect(rect).layout(Layout::right_to_left(Align::Center)));
+    bar.set_clip_rect(rect.expand(4.0).intersect(ui.clip_rect()));
+    overview::show(&mut bar, room, canvas);
+    layers::button(&mut bar, room.lot, acts);
+    let wide = rect.width() >= WIDE;
+    for (command, name) in [(Command::TrueSize, "Pixel for pixel"), (Command::Whole, "Whole field")] {
+        widgets::named(&mut bar, command, name, room.state, acts);
+    }
+    let size = Vec2::new(if wide { SCALE + 190.0 } else { SCALE }, rect.height());
+    bar.allocate_ui_with_layout(size, Layout::top_down(Align::Center), |ui| {
+        ui.set_min_size(size);
+        scale_line(ui, room, wide);
+    });
+    let left = bar.available_size_before_wrap();
+    bar.allocate_ui_with_layout(left, Layout::top_down(Align::Min), |ui| {
+        ui.set_min_size(left);
+        read_out(ui, room, canvas, (cursor, thing));
+    });
+}
+
+/// What is read, in two lines.
+fn read_out(ui: &mut Ui, room: &Room<'_>, canvas: &Canvas, (cursor, thing): (Option<[f64; 2]>, Option<Thing>)) {
+    ui.spacing_mut().item_spacing.y = 2.0;
+    ui.add_space(8.0);
+    let line = cursor.map_or_else(|| "Beside the picture".to_owned(), |place| place_words(room, canvas, place));
+    ui.add(Label::new(RichText::new(&line).size(14.0).strong()).truncate());
+    let found = canvas.found().map(|(found, _)| &found.result);
+    let told = match (thing, found) {
+        (Some(thing), Some(result)) => words::thing(result, thing, recipe_of(room.lot)),
+        (None, Some(_)) => "Nothing was found here".into(),
+        (_, None) => "No numbers yet".into(),
+    };
+    let label = ui.add(Label::new(widgets::quiet(ui, &told).size(14.0)).truncate());
+    label.on_hover_text(format!("{line}\n{told}"));
+}
+
+fn place_words(room: &Room<'_>, canvas: &Canvas, place: [f64; 2]) -> String {
+    let um = room.picture.um_per_px;
+    let at = format!("x {}, y {} µm", words::three(place[0] * um), words::three(place[1] * um));
+    let Some(level) = things::level(room, canvas, place) else { return at };
+    let light = f64::from(level) / f64::from(evenfilm_core::plane::ONE);
+    let od = things::density(level).map_or_else(|| "–".into(), words::three);
+    format!("{at} · light {light:.3} · OD {od} · {}", things::phase(room, canvas, place, level))
+}
+
+/// A round length, and how large pixels are shown.
+fn scale_line(ui: &mut Ui, room: &Room<'_>, wide: bool) {
+    let zoom = room.seen().zoom;
+    let um_per_point = room.picture.um_per_px * f64::from(room.scale) / zoom;
+    let [full, short] = words::zoom(zoom, room.picture.um_per_px);
+    let most = f64::from(SCALE) - 16.0;
+    ui.spacing_mut().item_spacing.y = 1.0;
+    ui.add_space(2.0);
+    if let Some((text, length)) = words::round_length(most, um_per_point) {
+        ui.add(Label::new(RichText::new(text).size(14.0).strong()));
+        let (rect, _) = ui.allocate_exact_size(Vec2::new(ui.available_width(), 10.0), egui::Sense::hover());
+        #[expect(clippy::cast_possible_truncation, reason = "at most as long as its room")]
+        let half = length as f32 / 2.0;
+        let (middle, ink) = (rect.center(), Stroke::new(2.0, theme::inks(ui).ink));
+        let end = |side: f32| Pos2::new(middle.x + side * half, middle.y);
+        let tick = |side: f32| [end(side) - Vec2::new(0.0, 4.0), end(side) + Vec2::new(0.0, 4.0)];
+        for line in [[end(-1.0), end(1.0)], tick(-1.0), tick(1.0)] {
+            ui.painter().line_segment(line, ink);
+        }
+    }
+    let text = if wide { &full } else { &short };
+    ui.add(Label::new(widgets::quiet(ui, text).size(13.0)).truncate()).on_hover_text(&full);
+}
+
+/// A button of the bar that opens something.
+pub(super) fn opener(ui: &mut Ui, name: &str, hint: &str) -> egui::Response {
+    ui.add(Button::new(name)).on_hover_text(hint)
+}
