@@ -57,6 +57,7 @@ commands! {
     Picture, "Show the picture", "A field and what was found in it", alone(Key::F2);
     Numbers, "Show the numbers", "Charts and every value with its definition", alone(Key::F3);
     Sheet, "Show the sheet", "What is known of the lot: slides, microscope, mixing", alone(Key::F4);
+    Why, "Why this verdict?", "Every limit, what came of it, and what would settle it", alone(Key::F7);
     Choices, "Show or hide the choices", "The questions that decide what is measured", alone(Key::F6);
     Larger, "Look closer", "Enlarge the picture", alone(Key::Plus);
     Smaller, "Step back", "Show more of the picture", alone(Key::Minus);
@@ -97,7 +98,7 @@ impl Command {
 }
 
 const fn is_function(key: Key) -> bool {
-    matches!(key, Key::F1 | Key::F2 | Key::F3 | Key::F4 | Key::F6 | Key::F8)
+    matches!(key, Key::F1 | Key::F2 | Key::F3 | Key::F4 | Key::F6 | Key::F7 | Key::F8)
 }
 
 /// The commands that answer to some words, best first.

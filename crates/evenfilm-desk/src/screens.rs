@@ -41,7 +41,7 @@ pub(crate) fn all(ui: &mut Ui, desk: &mut Desk, acts: &mut Acts) {
     let page = Frame::new().fill(inks.ground).inner_margin(Margin::symmetric(12, 8));
     if desk.state.lot.is_some() {
         Panel::top("headline").frame(page).show(ui, |ui| headline::show(ui, &desk.state, acts));
-        Panel::bottom("cards").frame(page).show(ui, |ui| cards::show(ui, &desk.state, acts));
+        Panel::bottom("cards").exact_size(cards::HEIGHT).frame(page).show(ui, |ui| cards::show(ui, &desk.state, acts));
         match desk.state.face {
             Face::Picture => {
                 if desk.state.prefs.choices_shown {

@@ -231,6 +231,8 @@ pub enum Over {
     Lock,
     /// The choices are not saved, and a record is asked for.
     SaveFirst,
+    /// What the verdict rests on.
+    Why,
     /// What is being written.
     Queue,
     /// Appearance, scale, folders.

@@ -112,6 +112,7 @@ fn style(theme: Theme, inks: &Inks) -> Style {
     spacing.combo_height = 400.0;
     spacing.slider_width = 180.0;
     spacing.menu_margin = Margin::same(8);
+    spacing.window_margin = Margin::same(20);
     spacing.tooltip_width = 420.0;
     spacing.scroll = egui::style::ScrollStyle::solid();
     spacing.scroll.bar_width = 12.0;

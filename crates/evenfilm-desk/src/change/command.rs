@@ -32,6 +32,7 @@ pub(crate) fn barred(command: Command, state: &State) -> Option<&'static str> {
         Command::SaveChoices => needs_lot.or_else(|| lot.is_some_and(|lot| !lot.is_unsaved()).then_some("the choices are saved")),
         Command::WriteRecord => needs_lot.or_else(|| lot.is_some_and(|lot| lot.batch.is_none()).then_some("the lot cannot be measured")),
         Command::WriteAll => state.lots.is_empty().then_some("open a folder first"),
+        Command::Why => needs_lot.or_else(|| lot.is_some_and(|lot| !lot.may_judge()).then_some("lock the choices first")),
         Command::CopySummary | Command::CopyValues | Command::SaveCharts => needs_lot.or_else(needs_numbers),
         Command::Stop => {
             let measuring = lot.is_some_and(|lot| matches!(lot.run, Run::Going { .. }));
@@ -97,6 +98,7 @@ impl Desk {
             Command::Lock => self.lock_or_unlock(),
             Command::WriteRecord => self.ask_to_write(),
             Command::WriteAll => self.write_all(),
+            Command::Why => self.state.over = Some(Over::Why),
             Command::Queue => self.state.over = Some(Over::Queue),
             Command::Setup => self.state.over = Some(Over::Setup),
             Command::Stop => self.stop(),

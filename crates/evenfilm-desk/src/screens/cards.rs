@@ -10,6 +10,9 @@ use crate::command::Command;
 use crate::state::{Card, CardState, Lot, State};
 use crate::theme::{self, GAP};
 
+/// Height of the strip, points: a card, what scrolls it, and its air.
+pub(super) const HEIGHT: f32 = 110.0;
+
 /// Size of a card, points.
 const CARD: Vec2 = Vec2::new(196.0, 76.0);
 /// Size of its picture.

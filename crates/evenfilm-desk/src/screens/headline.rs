@@ -114,26 +114,35 @@ fn verdict(ui: &mut Ui, state: &State, lot: &Lot, acts: &mut Acts) {
     }
     let is_check = lot.batch.as_ref().is_some_and(|batch| batch.sheet.purpose() == Purpose::Check);
     let Some(seen) = lot.objective() else { return };
-    match (seen.judgement.verdict, summary::verdict_words(seen, is_check)) {
-        (Some(verdict), Some(words)) => {
+    match seen.judgement.verdict {
+        Some(verdict) => {
             ui.horizontal(|ui| {
                 shape(ui, verdict, inks);
                 ui.label(RichText::new(capital(verdict.word())).size(22.0).color(ink_of(verdict, inks)));
+                widgets::named(ui, Command::Why, "Why?", state, acts);
             });
-            let rest = words.split_once(", ").map_or(words.as_str(), |(_, rest)| rest);
-            let limits = summary::limit_lines(seen, is_check);
-            let lines: Vec<String> = limits.iter().map(|(limit, came)| format!("{}\n    {came}", limit.trim())).collect();
-            let flags = seen.judgement.flags.iter().map(|flag| format!("{}: {}", flag.id.replace('_', " "), flag.advice));
-            let all: Vec<String> = std::iter::once(words.clone()).chain(lines).chain(flags).collect();
-            ui.add(Label::new(rest).truncate()).on_hover_text(all.join("\n"));
+            ui.add(Label::new(in_words(seen, verdict, is_check)).truncate());
         }
-        _ => {
+        None => {
             ui.label(RichText::new("No limits").size(22.0));
             ui.add(Label::new(widgets::quiet(ui, "limits.toml beside the sheet would tell the lot")).truncate());
         }
     }
     identity(ui, lot);
     caution(ui);
+}
+
+/// Of what the verdict speaks, and how sure it is.
+fn in_words(seen: &ObjectiveOutcome, verdict: Verdict, is_check: bool) -> String {
+    let of = match (is_check, seen.scope()) {
+        (true, _) => "of a check, which says nothing of a lot",
+        (false, "lot") => "of the lot",
+        (false, _) => "of this slide, not the lot",
+    };
+    match (verdict, seen.judgement.would_be) {
+        (Verdict::Provisional, Some(would_be)) => format!("{of}; it would be {}", would_be.word()),
+        _ => format!("{of}, by this method"),
+    }
 }
 
 fn going(ui: &mut Ui, share: f32, what: &str, again: bool, state: &State, acts: &mut Acts) {

@@ -34,6 +34,7 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, acts: &mut Act
         ui.label(widgets::quiet(ui, "The numbers come when the lot is measured."));
         return;
     };
+    let view = ui.available_height();
     ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
         ui.set_width(ui.available_width() - 16.0);
         if !lot.is_current() {
@@ -45,7 +46,7 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, acts: &mut Act
             widgets::command(ui, Command::SaveCharts, state, acts);
         });
         ui.add_space(GAP);
-        charts(ui, &charted, draft);
+        charts(ui, &charted, view, draft);
         ui.add_space(AIR);
         values(ui, lot, draft);
         ui.add_space(AIR);
@@ -53,24 +54,26 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, acts: &mut Act
     });
 }
 
-fn charts(ui: &mut Ui, charted: &Charted<'_>, draft: &mut Draft) {
+/// Three charts side by side, or below each other; one is never taller than what is in view.
+fn charts(ui: &mut Ui, charted: &Charted<'_>, view: f32, draft: &mut Draft) {
     let wide = ui.available_width();
+    let most = (view - 2.0 * theme::TARGET - 40.0).max(230.0);
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few columns")]
     let columns = ((wide / NARROWEST) as usize).clamp(1, 3);
     ui.columns(columns, |columns_ui| {
         let count = columns_ui.len();
-        sizes(&mut columns_ui[0], charted, draft);
-        gaps(&mut columns_ui[1 % count], charted, draft);
-        by_field(&mut columns_ui[2 % count], charted, draft);
+        sizes(&mut columns_ui[0], charted, most, draft);
+        gaps(&mut columns_ui[1 % count], charted, most, draft);
+        by_field(&mut columns_ui[2 % count], charted, most, draft);
     });
 }
 
-fn size(ui: &Ui) -> Vec2 {
+fn size(ui: &Ui, most: f32) -> Vec2 {
     let wide = ui.available_width();
-    Vec2::new(wide, (wide * 0.55).clamp(230.0, 420.0))
+    Vec2::new(wide, (wide * 0.55).clamp(230.0, 420.0).min(most))
 }
 
-fn sizes(ui: &mut Ui, charted: &Charted<'_>, draft: &mut Draft) {
+fn sizes(ui: &mut Ui, charted: &Charted<'_>, most: f32, draft: &mut Draft) {
     ui.horizontal_wrapped(|ui| {
         for (by, name) in [(SizesBy::Number, "By number"), (SizesBy::Volume, "By volume")] {
             if ui.selectable_label(draft.sizes_by == by, name).clicked() {
@@ -84,11 +87,11 @@ fn sizes(ui: &mut Ui, charted: &Charted<'_>, draft: &mut Draft) {
             }
         }
     });
-    let canvas = scene::canvas(size(ui));
+    let canvas = scene::canvas(size(ui, most));
     scene::show(ui, &charted.sizes(canvas, draft.sizes_by, draft.curves));
 }
 
-fn gaps(ui: &mut Ui, charted: &Charted<'_>, draft: &mut Draft) {
+fn gaps(ui: &mut Ui, charted: &Charted<'_>, most: f32, draft: &mut Draft) {
     ui.horizontal_wrapped(|ui| {
         for (by, name) in [(GapsBy::Area, "Gaps by area"), (GapsBy::Number, "Gaps by number")] {
             if ui.selectable_label(draft.gaps_by == by, name).clicked() {
@@ -96,11 +99,11 @@ fn gaps(ui: &mut Ui, charted: &Charted<'_>, draft: &mut Draft) {
             }
         }
     });
-    let canvas = scene::canvas(size(ui));
+    let canvas = scene::canvas(size(ui, most));
     scene::show(ui, &charted.gaps(canvas, draft.gaps_by));
 }
 
-fn by_field(ui: &mut Ui, charted: &Charted<'_>, draft: &mut Draft) {
+fn by_field(ui: &mut Ui, charted: &Charted<'_>, most: f32, draft: &mut Draft) {
     ui.horizontal_wrapped(|ui| {
         for (place, id) in BY_FIELD.iter().enumerate() {
             let label = QUANTITIES.iter().find(|quantity| quantity.id == *id).map_or(*id, |quantity| quantity.label);
@@ -109,7 +112,7 @@ fn by_field(ui: &mut Ui, charted: &Charted<'_>, draft: &mut Draft) {
             }
         }
     });
-    let canvas = scene::canvas(size(ui));
+    let canvas = scene::canvas(size(ui, most));
     scene::show(ui, &charted.fields(&canvas, BY_FIELD[draft.by_field.min(BY_FIELD.len() - 1)]));
 }
 

@@ -10,6 +10,7 @@ use crate::theme;
 mod find;
 mod queue;
 mod setup;
+mod why;
 
 /// What is being typed into it.
 #[derive(Default)]
@@ -39,6 +40,7 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, acts: &mut Act
         match (&over, lot) {
             (Over::Find, _) => find::show(ui, state, &mut draft.find, is_new, acts),
             (Over::Keys, _) => find::keys(ui, acts),
+            (Over::Why, Some(lot)) => why::show(ui, lot, acts),
             (Over::Queue, _) => queue::show(ui, state, acts),
             (Over::Setup, _) => setup::show(ui, state, &mut draft.setup, acts),
             (Over::LeaveOut, Some(lot)) => leave_out(ui, lot, draft, is_new, acts),
@@ -48,7 +50,7 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, acts: &mut Act
                 lose(ui, "The sheet has changes that are not saved", "Close the lot without them", Act::LoseSheet, acts)
             }
             (Over::Closing, _) => closing(ui, acts),
-            (Over::LeaveOut | Over::Lock, None) => acts.push(Act::Over(None)),
+            (Over::LeaveOut | Over::Lock | Over::Why, None) => acts.push(Act::Over(None)),
         }
     });
     if response.backdrop_response.clicked() && over != Over::Closing {

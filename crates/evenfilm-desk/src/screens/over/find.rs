@@ -71,6 +71,7 @@ const OF_PLACES: [(&str, &str); 6] = [
 pub(super) fn keys(ui: &mut Ui, acts: &mut Acts) {
     title(ui, "What the keyboard does");
     ScrollArea::vertical().max_height(ui.ctx().content_rect().height() * 0.65).show(ui, |ui| {
+        ui.spacing_mut().interact_size.y = 20.0;
         Grid::new("keys").num_columns(2).spacing([24.0, 6.0]).show(ui, |ui| {
             for &command in Command::ALL {
                 let key = command.key_words(ui.ctx());
