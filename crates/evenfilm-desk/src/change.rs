@@ -3,7 +3,8 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use evenfilm_core::recipe::Recipe;
+use evenfilm_core::recipe::{GapKind, Kind, Recipe};
+use evenfilm_record::corrections::{Change, Correction};
 use evenfilm_record::fault::Fault;
 use evenfilm_record::lot::Inspected;
 use evenfilm_record::recipe_file;
@@ -15,7 +16,7 @@ use crate::command::{Command, Face};
 use crate::jobs::{Asked, Look, Purpose, Report};
 use crate::prefs::Look as Appearance;
 use crate::sheet;
-use crate::state::{Card, CardState, Chosen, Listed, Lot, Notice, Over, Run, WriteStage, Writing};
+use crate::state::{Pointed, Card, CardState, Chosen, Listed, Lot, Notice, Over, Run, WriteStage, Writing};
 
 mod command;
 pub(crate) use command::barred;
@@ -37,6 +38,8 @@ pub(crate) enum Act {
     Chosen,
     /// Leaves the shown field out, for this reason.
     LeaveOut(String),
+    /// Gives a thing another kind: its word, and why.
+    Kind(Pointed, &'static str, String),
     /// Moves the eye.
     Eye(Camera),
     /// Bares so much of the original.
@@ -53,8 +56,12 @@ pub(crate) enum Act {
     Scale(u16),
     /// Another folder for records; `None` is beside the lot.
     Records(Option<PathBuf>),
-    /// Lets the system ask for the folder of records.
+    /// Lets the system ask for the folder of records, or of charts.
     ChooseRecords,
+    /// Lets the system ask where the charts go.
+    ChooseCharts,
+    /// Writes the charts into a folder.
+    SaveCharts(PathBuf),
     /// The code of whoever works here.
     Operator(String),
     /// Locks the choices under a name and a version, and saves them.
@@ -113,6 +120,7 @@ impl Desk {
                 }
             }
             Act::LeaveOut(reason) => self.leave_out(&reason),
+            Act::Kind(thing, kind, reason) => self.give_kind(&thing, kind, &reason),
             Act::Eye(camera) => self.of_lot(|lot| lot.camera = camera),
             Act::Bare(share) => self.of_lot(|lot| lot.bared = share.clamp(0.0, 1.0)),
             Act::Layer(layer, share) => self.of_lot(|lot| lot.layers.set(layer, share)),
@@ -122,6 +130,8 @@ impl Desk {
             Act::Scale(pct) => self.state.prefs.scale_pct = pct,
             Act::Records(folder) => self.state.prefs.records = folder,
             Act::ChooseRecords => self.ask_for(Purpose::Records),
+            Act::ChooseCharts => self.ask_for(Purpose::Charts),
+            Act::SaveCharts(folder) => self.save_charts(&folder),
             Act::Operator(code) => self.state.prefs.operator = code,
             Act::Lock { name, version } => self.lock(name, version),
             Act::SaveAndWrite => {
@@ -262,11 +272,33 @@ impl Desk {
         let Some(lot) = &mut self.state.lot else { return };
         let Some(field) = lot.cards.get(lot.field).map(|card| card.name.clone()) else { return };
         let before = lot.now.clone();
-        let today = Moment::now().map_or_else(|_| String::new(), |moment| moment.date);
-        if let Err(fault) = lot.now.corrections.leave_out(&field, reason, &operator, &today) {
+        if let Err(fault) = lot.now.corrections.leave_out(&field, reason, &operator, &today()) {
             return self.say(Notice::of(&fault));
         }
         lot.history.step(&before, false);
+        self.changed(false);
+    }
+
+    fn give_kind(&mut self, thing: &Pointed, kind: &str, reason: &str) {
+        self.state.over = None;
+        let by = self.state.prefs.operator.trim().to_owned();
+        let Some(lot) = &mut self.state.lot else { return };
+        let change = if thing.gap {
+            GapKind::from_word(kind).map(|kind| Change::Gap(thing.at_um, kind))
+        } else {
+            Kind::from_word(kind).map(|kind| Change::Object(thing.at_um, kind))
+        };
+        let Some(change) = change else { return };
+        lot.history.step(&lot.now, false);
+        let (field, reason, at) = (thing.field.clone(), reason.trim().to_owned(), today());
+        // A kind that was given to the same place before gives way.
+        let place = |change: &Change| match change {
+            Change::Object(at, _) | Change::Gap(at, _) => Some(at.map(f64::to_bits)),
+            Change::LeaveOut => None,
+        };
+        let lines = &mut lot.now.corrections.lines;
+        lines.retain(|line| line.field != field || place(&line.change) != place(&change));
+        lines.push(Correction { line: lines.len() + 2, field, change, reason, by, at });
         self.changed(false);
     }
 
@@ -321,10 +353,20 @@ impl Desk {
     }
 
     fn ask_for(&mut self, purpose: Purpose) {
-        if !self.state.choosing {
-            self.state.choosing = true;
+        if self.state.choosing.is_none() {
+            self.state.choosing = Some(std::time::Instant::now());
             let at = self.state.lot.as_ref().map(|lot| lot.folder.clone()).or_else(|| self.state.prefs.recent.first().cloned());
             self.jobs.choose(purpose, at);
+        }
+    }
+
+    pub(crate) fn save_charts(&mut self, folder: &Path) {
+        self.state.over = None;
+        let Some(lot) = &self.state.lot else { return };
+        let made = std::fs::create_dir_all(folder).map_err(|e| Fault::work(format!("the folder cannot be made: {e}"), "choose another one").at(folder));
+        match made.and_then(|()| crate::numbers::save_charts(lot, folder)) {
+            Ok(count) => self.say(Notice::good(format!("{count} files of charts written to {}", folder.display()))),
+            Err(fault) => self.say(Notice::of(&fault)),
         }
     }
 
@@ -347,6 +389,11 @@ impl Desk {
             Err(fault) => self.say(Notice::of(&fault)),
         }
     }
+}
+
+/// The day, for corrections; empty where the clock makes no sense.
+fn today() -> String {
+    Moment::now().map_or_else(|_| String::new(), |moment| moment.date)
 }
 
 /// Notices that are kept.

@@ -64,6 +64,7 @@ commands! {
     Whole, "Whole field", "Show all of the picture", alone(Key::Num0);
     TrueSize, "Pixel for pixel", "One pixel of the camera is one of the screen", alone(Key::Num1);
     Original, "Bare the original, or cover it", "Pull the marks off the whole picture", alone(Key::B);
+    Kind, "Give this another kind…", "The object or gap under the pointer, or in the middle of the picture, is something else", alone(Key::K);
     Undo, "Undo", "Take the last change of a choice back", ctrl(Key::Z);
     Redo, "Redo", "Make the change again", ctrl_shift(Key::Z);
     SaveChoices, "Save the choices", "Write them to the recipe file beside the lot", ctrl(Key::S);

@@ -46,6 +46,8 @@ pub struct Desk {
     taking_up: Option<session::Left>,
     /// What goes to the clipboard at the end of the pass.
     to_clipboard: Option<String>,
+    /// What the pointer is over, or the middle of the picture.
+    pointed: Option<state::Pointed>,
     /// Size of the picture's view, physical pixels.
     view_px: [f64; 2],
     /// The settings as they were written.
@@ -93,6 +95,7 @@ impl Desk {
             opening: None,
             taking_up: None,
             to_clipboard: None,
+            pointed: None,
             view_px: [800.0, 600.0],
             may_close: false,
             wants_to_close: false,

@@ -35,7 +35,7 @@ pub struct State {
     /// A sample lot is being rendered.
     pub rendering: bool,
     /// The system's window for choosing a folder is open.
-    pub choosing: bool,
+    pub choosing: Option<std::time::Instant>,
     /// Work of an earlier session that did not end well.
     pub left: Option<crate::session::Left>,
 }
@@ -218,8 +218,21 @@ pub struct Notice {
     pub bad: bool,
 }
 
+/// An object or a gap that was pointed at.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Pointed {
+    /// Its picture.
+    pub field: String,
+    /// Whether it is a gap.
+    pub gap: bool,
+    /// Its centroid, µm from the upper left corner of the field.
+    pub at_um: [f64; 2],
+    /// The word of its kind.
+    pub kind: &'static str,
+}
+
 /// What lies over everything else.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum Over {
     /// The search for commands.
     Find,
@@ -227,10 +240,14 @@ pub enum Over {
     Keys,
     /// A field is to be left out, and why is asked for.
     LeaveOut,
+    /// A thing in the picture is to be given another kind.
+    Kind(Pointed),
     /// Choices are to be locked: name and version.
     Lock,
     /// The choices are not saved, and a record is asked for.
     SaveFirst,
+    /// Where the charts go is asked for.
+    Charts,
     /// What the verdict rests on.
     Why,
     /// What is being written.

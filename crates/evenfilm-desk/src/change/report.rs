@@ -1,6 +1,8 @@
 //! What the jobs tell, applied.
 
 use super::{Arc, Card, CardState, Desk, Fault, Inspected, Listed, Look, Lot, Notice, PathBuf, Purpose, Report, Run, WriteStage};
+use std::time::Duration;
+
 use crate::jobs::{Opened, Thumbs};
 
 impl Desk {
@@ -108,6 +110,9 @@ impl Desk {
                 if lot.batch.is_none() {
                     lot.measured = None;
                 }
+                if lot.picture.is_none() {
+                    lot.picture_fault = Some(fault.clone());
+                }
                 lot.run = Run::Failed(fault);
             }
         }
@@ -125,21 +130,25 @@ impl Desk {
     }
 
     fn folder_chosen(&mut self, folder: Option<PathBuf>, purpose: Purpose) {
-        self.state.choosing = false;
-        let Some(folder) = folder else { return };
+        let soon = self.state.choosing.take().is_some_and(|since| since.elapsed() < SOON);
+        let Some(folder) = folder else {
+            // Nobody is so quick to change their mind: the system has no such window.
+            if soon {
+                let text = "This system shows no window for choosing a folder";
+                self.say(Notice { text: text.into(), remedy: "type the path, or drop the folder here".into(), bad: true });
+            }
+            return;
+        };
         match purpose {
             Purpose::Lot => self.open(&folder),
             Purpose::Records => self.state.prefs.records = Some(folder),
-            Purpose::Charts => {
-                let Some(lot) = &self.state.lot else { return };
-                match crate::numbers::save_charts(lot, &folder) {
-                    Ok(count) => self.say(Notice::good(format!("{count} files of charts written to {}", folder.display()))),
-                    Err(fault) => self.say(Notice::of(&fault)),
-                }
-            }
+            Purpose::Charts => self.save_charts(&folder),
         }
     }
 }
+
+/// Faster than anybody closes a window that has just opened.
+const SOON: Duration = Duration::from_millis(400);
 
 /// What became of each field, on its card.
 fn judge_cards(lot: &mut Lot, inspected: &Inspected) {

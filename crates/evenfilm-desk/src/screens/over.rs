@@ -8,6 +8,7 @@ use crate::state::{Lot, Over, State};
 use crate::theme;
 
 mod find;
+mod kind;
 mod queue;
 mod setup;
 mod why;
@@ -17,8 +18,10 @@ mod why;
 pub(crate) struct Draft {
     find: find::Draft,
     reason: String,
+    kind: kind::Draft,
     name: String,
     version: String,
+    charts: String,
     /// What was shown in the pass before: a thing that has just come takes the keyboard.
     shown: Option<Over>,
     setup: setup::Draft,
@@ -44,13 +47,15 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, acts: &mut Act
             (Over::Queue, _) => queue::show(ui, state, acts),
             (Over::Setup, _) => setup::show(ui, state, &mut draft.setup, acts),
             (Over::LeaveOut, Some(lot)) => leave_out(ui, lot, draft, is_new, acts),
+            (Over::Kind(thing), _) => kind::show(ui, thing, &mut draft.kind, is_new, acts),
             (Over::Lock, Some(_)) => lock(ui, draft, is_new, acts),
+            (Over::Charts, Some(_)) => charts(ui, draft, is_new, acts),
             (Over::SaveFirst, _) => save_first(ui, acts),
             (Over::LoseSheet, _) => {
                 lose(ui, "The sheet has changes that are not saved", "Close the lot without them", Act::LoseSheet, acts)
             }
             (Over::Closing, _) => closing(ui, acts),
-            (Over::LeaveOut | Over::Lock | Over::Why, None) => acts.push(Act::Over(None)),
+            (Over::LeaveOut | Over::Lock | Over::Why | Over::Charts, None) => acts.push(Act::Over(None)),
         }
     });
     if response.backdrop_response.clicked() && over != Over::Closing {
@@ -63,9 +68,11 @@ fn begin(state: &State, draft: &mut Draft) {
     draft.find = find::Draft::default();
     draft.setup = setup::Draft::of(&state.prefs);
     draft.reason = "overlap".into();
+    draft.kind = kind::Draft::default();
     if let Some(lot) = &state.lot {
         draft.name.clone_from(&lot.now.recipe.name);
         draft.version.clone_from(&lot.now.recipe.version);
+        draft.charts = lot.folder.parent().unwrap_or(&lot.folder).join("charts").display().to_string();
     }
 }
 
@@ -128,6 +135,34 @@ fn lock(ui: &mut Ui, draft: &mut Draft, is_new: bool, acts: &mut Acts) {
         let asked = ui.add_enabled_ui(ready, |ui| widgets::main_button(ui, "Lock and save").clicked()).inner;
         if ready && (asked || entered) {
             acts.push(Act::Lock { name, version });
+        }
+        cancel(ui, acts);
+    });
+}
+
+fn charts(ui: &mut Ui, draft: &mut Draft, is_new: bool, acts: &mut Acts) {
+    title(ui, "Save the charts");
+    ui.label("Each chart as SVG and as PNG, light, named after the lot.");
+    let label = ui.label("Folder of the charts");
+    let edit = ui.horizontal(|ui| {
+        let wide = (ui.available_width() - 120.0).max(200.0);
+        let edit = ui.add(widgets::line(&mut draft.charts, wide)).labelled_by(label.id);
+        if ui.button("Choose…").clicked() {
+            acts.push(Act::ChooseCharts);
+        }
+        edit
+    });
+    let edit = edit.inner;
+    if is_new {
+        edit.request_focus();
+    }
+    let entered = edit.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter));
+    let folder = draft.charts.trim().to_owned();
+    ui.add_space(theme::GAP);
+    ui.horizontal(|ui| {
+        let asked = ui.add_enabled_ui(!folder.is_empty(), |ui| widgets::main_button(ui, "Save them there").clicked()).inner;
+        if !folder.is_empty() && (asked || entered) {
+            acts.push(Act::SaveCharts(folder.into()));
         }
         cancel(ui, acts);
     });

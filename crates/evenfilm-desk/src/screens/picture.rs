@@ -7,6 +7,7 @@ use egui::{Id, Pos2, Rect, Ui, Vec2};
 use crate::Desk;
 use crate::canvas::{Camera, Detail, FieldPicture, Seen};
 use crate::change::{Act, Acts};
+use crate::command::Command;
 use crate::state::{Lot, State};
 
 mod bar;
@@ -81,7 +82,8 @@ impl Room<'_> {
 }
 
 pub(super) fn show(ui: &mut Ui, desk: &mut Desk, acts: &mut Acts) {
-    let Desk { state, canvas, jobs, view_px, .. } = desk;
+    let Desk { state, canvas, jobs, view_px, pointed, .. } = desk;
+    *pointed = None;
     let Some(lot) = &state.lot else { return };
     let all = ui.available_rect_before_wrap();
     let scale = ui.ctx().pixels_per_point();
@@ -105,6 +107,10 @@ pub(super) fn show(ui: &mut Ui, desk: &mut Desk, acts: &mut Acts) {
     canvas.paint(ui, &room, bared);
     let cursor = view::cursor(ui, &room, &response);
     let thing = things::under(&room, canvas, cursor);
+    *pointed = thing.and_then(|thing| things::pointed(&room, canvas, thing));
+    if response.secondary_clicked() {
+        acts.run(Command::Kind);
+    }
     view::over(ui, &room, &response, (cursor, thing));
     grip::paint(ui, &room, bared);
     flags::show(ui, &room, canvas);

@@ -6,7 +6,7 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 use egui_kittest::Harness;
-use egui_kittest::kittest::{NodeT, Queryable};
+use egui_kittest::kittest::Queryable;
 use evenfilm_desk::{Desk, Places};
 use tempfile::TempDir;
 

@@ -5,6 +5,7 @@ use evenfilm_core::plane::{ONE, Rect};
 
 use super::{Canvas, Room};
 use crate::canvas::runs_within;
+use crate::state::Pointed;
 
 /// How near a thing must be to be meant, points.
 const NEAR: f64 = 24.0;
@@ -46,6 +47,20 @@ fn thing(result: &FieldResult, gap: bool, owner: u32) -> Option<Thing> {
     let place = owner as usize;
     let at = if gap { result.gaps.get(place)?.at } else { result.objects.get(place)?.at };
     Some(Thing { gap, place, at })
+}
+
+/// The thing as a correction names it.
+pub(super) fn pointed(room: &Room<'_>, canvas: &Canvas, thing: Thing) -> Option<Pointed> {
+    let (found, _) = canvas.found()?;
+    let (centroid, kind) = if thing.gap {
+        let gap = found.result.gaps.get(thing.place)?;
+        (gap.centroid_px, gap.told.kind.word())
+    } else {
+        let object = found.result.objects.get(thing.place)?;
+        (object.centroid_px, object.told.kind.word())
+    };
+    let at_um = centroid.map(|px| px * room.picture.um_per_px);
+    Some(Pointed { field: found.name.clone(), gap: thing.gap, at_um, kind })
 }
 
 fn nearest(result: &FieldResult, place: [f64; 2], reach: f64, clear: bool) -> Option<Thing> {
