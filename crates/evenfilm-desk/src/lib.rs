@@ -56,6 +56,8 @@ pub struct Desk {
     may_close: bool,
     /// The window is to be closed.
     wants_to_close: bool,
+    /// Whether the window has been given its letters.
+    has_letters: bool,
     /// What the window is called.
     title: String,
 }
@@ -99,6 +101,7 @@ impl Desk {
             view_px: [800.0, 600.0],
             may_close: false,
             wants_to_close: false,
+            has_letters: false,
             title: String::new(),
         };
         match folder {
@@ -139,6 +142,9 @@ impl Desk {
     pub fn show(&mut self, ui: &mut egui::Ui) {
         let ctx = ui.ctx().clone();
         self.logic(&ctx);
+        if !std::mem::replace(&mut self.has_letters, true) {
+            theme::add_letters(&ctx);
+        }
         theme::apply(&ctx, &self.state.prefs);
         let mut acts = Acts::default();
         screens::input(&ctx, &self.state, &mut acts);

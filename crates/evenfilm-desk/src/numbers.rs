@@ -114,6 +114,7 @@ pub(crate) fn save_charts(lot: &Lot, folder: &Path) -> Result<usize, Fault> {
 fn fonts() -> Arc<fontdb::Database> {
     let mut fonts = fontdb::Database::new();
     fonts.load_font_data(epaint_default_fonts::UBUNTU_LIGHT.to_vec());
+    fonts.load_font_data(crate::theme::MORE_LETTERS.to_vec());
     let family = fonts.faces().next().and_then(|face| face.families.first().map(|(family, _)| family.clone()));
     if let Some(family) = family {
         fonts.set_sans_serif_family(family);

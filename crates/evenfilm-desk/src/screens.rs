@@ -80,8 +80,10 @@ pub(crate) fn input(ctx: &egui::Context, state: &State, acts: &mut Acts) {
         return;
     }
     let typing = ctx.text_edit_focused();
-    for &command in Command::ALL {
-        let Some(key) = command.key().filter(|_| !(typing && command.is_typed())) else { continue };
+    let mut keys: Vec<_> = Command::ALL.iter().filter(|command| !(typing && command.is_typed())).filter_map(|command| Some((command.key()?, *command))).collect();
+    // Ctrl+Z would also take Ctrl+Shift+Z.
+    keys.sort_by_key(|(key, _)| !key.modifiers.shift);
+    for (key, command) in keys {
         if ctx.input_mut(|input| input.consume_shortcut(&key)) {
             acts.run(command);
         }

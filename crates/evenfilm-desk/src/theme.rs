@@ -3,8 +3,10 @@
 //! Contrast by WCAG 2.1 AA: text at least 4.5 to 1 against its ground, lines that carry meaning 3 to 1; a test computes it. Nothing is told
 //! by colour alone: verdicts have words and shapes, lines on the picture dashes and hatches.
 
+use std::sync::Arc;
+
 use egui::style::{Selection, WidgetVisuals};
-use egui::{Color32, CornerRadius, FontFamily, FontId, Margin, Stroke, Style, TextStyle, Theme, Vec2, Visuals};
+use egui::{Color32, CornerRadius, FontData, FontDefinitions, FontFamily, FontId, Margin, Stroke, Style, TextStyle, Theme, Vec2, Visuals};
 
 use crate::prefs::{Look, Prefs};
 
@@ -77,6 +79,22 @@ pub(crate) fn inks(ui: &egui::Ui) -> &'static Inks {
 
 pub(crate) const fn of(dark: bool) -> &'static Inks {
     if dark { &DARK } else { &LIGHT }
+}
+
+/// Letters that the window's own font lacks: superscripts, arrows, Greek with accents, Cyrillic. What this one lacks too (as Chinese,
+/// Japanese, Korean) comes from the system's fonts.
+pub(crate) static MORE_LETTERS: &[u8] = include_bytes!("../../../assets/fonts/DejaVuSans.ttf");
+
+/// Gives the window its letters; once.
+pub(crate) fn add_letters(ctx: &egui::Context) {
+    let mut fonts = FontDefinitions::default();
+    fonts.font_data.insert("more letters".into(), Arc::new(FontData::from_static(MORE_LETTERS)));
+    for family in [FontFamily::Proportional, FontFamily::Monospace] {
+        // After the text's own font, before the one of pictures.
+        let list = fonts.families.entry(family).or_default();
+        list.insert(1.min(list.len()), "more letters".into());
+    }
+    ctx.set_fonts(fonts);
 }
 
 /// Makes the window look as a person set it up.

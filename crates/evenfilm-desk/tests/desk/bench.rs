@@ -88,13 +88,19 @@ impl Bench {
     /// Presses what has this name.
     pub(crate) fn press(&mut self, name: &str) {
         self.window.get_by_label(name).click();
-        self.window.run_steps(2);
+        self.window.run_steps(5);
+    }
+
+    /// Scrolls to what has this name.
+    pub(crate) fn reveal(&mut self, name: &str) {
+        self.window.get_by_label(name).scroll_to_me();
+        self.window.run_steps(30);
     }
 
     /// Presses what has a name that begins so.
     pub(crate) fn press_starting(&mut self, start: &str) {
         self.window.get_by(|node| node.label().is_some_and(|label| label.starts_with(start))).click();
-        self.window.run_steps(2);
+        self.window.run_steps(5);
     }
 
     /// Types into what has this name, in place of what stands there.
@@ -110,7 +116,7 @@ impl Bench {
     /// Presses keys.
     pub(crate) fn key(&mut self, modifiers: egui::Modifiers, key: egui::Key) {
         self.window.key_press_modifiers(modifiers, key);
-        self.window.run_steps(2);
+        self.window.run_steps(4);
     }
 
     /// Whether some words can be read anywhere.
