@@ -14,6 +14,8 @@ mod labels;
 mod lines;
 mod marks;
 mod samples;
+#[cfg(test)]
+mod tests;
 mod tones;
 
 pub use camera::Camera;

@@ -18,6 +18,8 @@ mod screens;
 mod session;
 mod sheet;
 mod state;
+#[doc(hidden)]
+pub mod synthetic;
 mod theme;
 mod window;
 

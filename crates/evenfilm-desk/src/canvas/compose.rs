@@ -63,8 +63,8 @@ struct Plan<'a> {
     /// First column that is not bared.
     from: usize,
     found: Option<Found<'a>>,
-    /// How strongly each class of lines is drawn.
-    strokes: [u8; 8],
+    /// The line of each class, and how strongly it is drawn.
+    strokes: [(Line, u8); 8],
     hatch: u8,
     tinted: bool,
     light_share: u8,
@@ -74,13 +74,13 @@ struct Plan<'a> {
 #[derive(Default)]
 struct Buffers {
     labels: Labels,
-    sums: Vec<u32>,
+    sums: (Vec<u32>, Vec<u16>),
     samples: Vec<u16>,
     counts: Vec<u16>,
     greys: Vec<u8>,
     originals: Vec<u8>,
     phases: Vec<u8>,
-    edges: Vec<bool>,
+    edges: Vec<u8>,
 }
 
 fn pool() -> Option<&'static ThreadPool> {
@@ -128,10 +128,7 @@ impl<'a> Plan<'a> {
             whole.chain(parts).map(|sheet| sheet.seen(axes, width)).collect::<Vec<_>>()
         };
         let needs_shot = light_share < 255 || from > 0;
-        let mut strokes = [0; 8];
-        for (stroke, class) in strokes.iter_mut().zip(Class::ALL) {
-            *stroke = layer(class.layer());
-        }
+        let strokes = Class::ALL.map(|class| (Line::of(class), layer(class.layer())));
         let tint = layer(Layer::Phases);
         let found = scene.found.map(|(result, marks)| Found { result, marks, specks: axes[0].zoom >= 1.0 });
         Self {
@@ -243,10 +240,9 @@ impl<'a> Plan<'a> {
     /// Greys and tints as colours; the bared part as it was photographed.
     fn paint(&self, line: &mut [Color32], taken: std::ops::Range<usize>, buffers: &Buffers) {
         let split = self.from.clamp(taken.start, taken.end);
-        let film = self.tints.phase(FILM);
         let colour = |of: &[Color32; 256], grey: u8| of.get(usize::from(grey)).copied().unwrap_or_default();
         if let (Some(line), Some(greys)) = (line.get_mut(taken.start..split), buffers.originals.get(taken.start..split)) {
-            line.iter_mut().zip(greys).for_each(|(pixel, &grey)| *pixel = colour(film, grey));
+            line.iter_mut().zip(greys).for_each(|(pixel, &grey)| *pixel = Color32::from_gray(grey));
         }
         let rest = split..taken.end;
         let parts = (line.get_mut(rest.clone()), buffers.greys.get(rest.clone()), buffers.phases.get(rest));
@@ -254,7 +250,7 @@ impl<'a> Plan<'a> {
         if self.tinted {
             line.iter_mut().zip(greys).zip(phases).for_each(|((pixel, &grey), &phase)| *pixel = colour(self.tints.phase(phase), grey));
         } else {
-            line.iter_mut().zip(greys).for_each(|(pixel, &grey)| *pixel = colour(film, grey));
+            line.iter_mut().zip(greys).for_each(|(pixel, &grey)| *pixel = Color32::from_gray(grey));
         }
     }
 
@@ -266,9 +262,12 @@ impl<'a> Plan<'a> {
         let thick = signed(self.scene.thick.max(1));
         let [right, below] = self.axes.map(Axis::shift);
         let least = Label::new(Class::Agglomerate, 0).0;
-        for (x, (pixel, &label)) in line.iter_mut().zip(labels.inner(row)).enumerate().skip(self.from) {
-            if label >= least && lines::is_hatched(signed(x) + right, signed(y) + below, thick) {
-                *pixel = blend(*pixel, super::tones::SAND, self.hatch);
+        let labels = labels.inner(row);
+        for first in lines::hatched(right, signed(y) + below, thick) {
+            for x in (first..line.len()).step_by(lines::HATCH * self.scene.thick.max(1)).filter(|&x| x >= self.from) {
+                if let (Some(pixel), true) = (line.get_mut(x), labels.get(x).is_some_and(|&label| label >= least)) {
+                    *pixel = blend(*pixel, super::tones::SAND, self.hatch);
+                }
             }
         }
     }
@@ -281,22 +280,19 @@ impl<'a> Plan<'a> {
         let (y, labels) = (signed(y), labels.inner(row));
         for (start, edges) in (0..).step_by(8).zip(edges.chunks(8)) {
             // Most of a film has no line.
-            if !edges.contains(&true) {
+            if edges.try_into().is_ok_and(|eight| u64::from_ne_bytes(eight) == 0) {
                 continue;
             }
-            for (x, _) in (start..).zip(edges).filter(|&(x, &edge)| edge && x >= self.from) {
+            for (x, _) in (start..).zip(edges).filter(|&(x, &edge)| edge != 0 && x >= self.from) {
                 let (Some(pixel), Some(&label)) = (line.get_mut(x), labels.get(x)) else { continue };
                 let label = Label(label);
-                let (class, stroke) = (label.class(), self.strokes.get(label.class() as usize).copied().unwrap_or(0));
-                let style = Line::of(class);
-                let colour = if style.is_solid() {
-                    style.colour(0, 0, 1)
-                } else {
+                let Some(&(style, stroke)) = self.strokes.get(label.class() as usize) else { continue };
+                let colour = style.solid().or_else(|| {
                     // Patterns begin with the piece, so that they go with it and its first pixel is seen.
                     let first = found.marks.first(label);
                     let at = [0, 1].map(|i| self.axes[i].span(f64::from(first[i]), f64::from(first[i]) + 1.0)[0]);
                     style.colour(signed(x) - at[0], y - at[1], thick)
-                };
+                });
                 if let Some(colour) = colour {
                     *pixel = blend(*pixel, colour, stroke);
                 }

@@ -4,8 +4,8 @@
 use evenfilm_core::field::FieldResult;
 use evenfilm_core::phases::{Run, RunMap};
 
-use super::grid::{Axis, down, place, signed, up};
-use super::marks::{Label, Marks};
+use super::grid::{Axis, down, signed, up};
+use super::marks::{Class, Label, Marks};
 
 /// Labels of some rows of the screen with a margin all around, so that lines know their neighbours.
 #[derive(Default)]
@@ -39,6 +39,7 @@ impl Labels {
         self.nothing.resize(self.width, 0);
         self.any.clear();
         self.any.resize(all, false);
+        let columns = Columns::new(axes[0], (self.width, margin));
         let mut before = None;
         for row in 0..all {
             let y = signed(first) + signed(row) - signed(margin);
@@ -55,7 +56,7 @@ impl Labels {
             for y in taken[0]..taken[1] {
                 for (gap, map) in [false, true].into_iter().zip(&found.result.phases) {
                     if !(gap && found.marks.clear) {
-                        self.any[row] |= fill_row(line, found, (map, gap, y), (axes[0], margin));
+                        self.any[row] |= fill_row(line, found, (map, gap, y), columns);
                     }
                 }
             }
@@ -78,12 +79,12 @@ impl Labels {
         row.get(self.margin..row.len().saturating_sub(self.margin)).unwrap_or_default()
     }
 
-    /// Marks the pixels of a row (without the margin) that have a neighbour of another label within so many pixels above, below, left or
+    /// Marks with 1 the pixels of a row (without the margin) that have a neighbour of another label within so many pixels above, below, left or
     /// right.
-    pub(super) fn edges(&self, row: usize, thick: usize, out: &mut Vec<bool>) {
+    pub(super) fn edges(&self, row: usize, thick: usize, out: &mut Vec<u8>) {
         let own = self.inner(row);
         out.clear();
-        out.resize(own.len(), false);
+        out.resize(own.len(), 0);
         let thick = thick.min(self.margin);
         for step in 1..=thick {
             let middle = row + self.margin;
@@ -92,7 +93,8 @@ impl Labels {
             let (Some(up), Some(down)) = (above.get(self.margin..), below.get(self.margin..)) else { return };
             let (Some(left), Some(right)) = (here.get(self.margin - step..), here.get(self.margin + step..)) else { return };
             for (((((edge, &own), &up), &down), &left), &right) in out.iter_mut().zip(own).zip(up).zip(down).zip(left).zip(right) {
-                *edge |= own != 0 && ((own ^ up) | (own ^ down) | (own ^ left) | (own ^ right)) != 0;
+                // Without branches: most of a film has no label.
+                *edge |= u8::from((own != 0) & (((own ^ up) | (own ^ down) | (own ^ left) | (own ^ right)) != 0));
             }
         }
     }
@@ -108,18 +110,56 @@ fn rows_of(axis: Axis, y: i64) -> [i64; 2] {
     [from(y), from(y + 1)]
 }
 
+/// Columns of the picture in view, and which column of a row of labels each begins in, in whole steps of 2⁻³²: there are many runs.
+#[derive(Clone, Copy)]
+struct Columns {
+    /// First column in view, and one past the last.
+    ends: [i64; 2],
+    step: i64,
+    offset: i64,
+    width: i64,
+}
+
+impl Columns {
+    fn new(axis: Axis, (width, margin): (usize, usize)) -> Self {
+        const ONE: f64 = 4_294_967_296.0;
+        let place = |at: i64| axis.from + (at - signed(margin)) as f64 / axis.zoom;
+        let ends = [down(place(0)), up(place(signed(width)))];
+        let whole = |value: f64| {
+            #[expect(clippy::cast_possible_truncation, reason = "as far as a screen is wide")]
+            let whole = (value * ONE).round() as i64;
+            whole
+        };
+        let first = ((ends[0] as f64 - axis.from) * axis.zoom - 0.5).clamp(-1e5, 1e5);
+        Self { ends, step: whole(axis.zoom), offset: whole(first) + (signed(margin) << 32), width: signed(width) }
+    }
+
+    /// The columns of labels that a run takes: those whose middles it holds, at least one.
+    fn of(self, run: Run) -> [usize; 2] {
+        let cut = |x: u32| i64::from(x).clamp(self.ends[0], self.ends[1]) - self.ends[0];
+        let (x0, x1) = (cut(run.x0), cut(run.x1));
+        let at = |x: i64| x.saturating_mul(self.step).saturating_add(self.offset);
+        let (from, to) = (at(x0), at(x1));
+        let above = |at: i64| at.saturating_add((1 << 32) - 1) >> 32;
+        let (mut a, mut b) = (above(from), above(to));
+        if b <= a {
+            // Half a column further is its middle.
+            a = (from / 2 + to / 2).saturating_add(1 << 31) >> 32;
+            b = a + 1;
+        }
+        [a, b].map(|at| usize::try_from(at.clamp(0, self.width)).unwrap_or(0))
+    }
+}
+
 /// Labels the runs of a row of the picture; whether there were any.
-fn fill_row(line: &mut [u32], found: Found<'_>, (map, gap, y): (&RunMap, bool, i64), (axis, margin): (Axis, usize)) -> bool {
-    let margin_px = signed(margin);
-    let ends = [axis.from - margin as f64 / axis.zoom, axis.from + (line.len() as f64 - margin as f64) / axis.zoom];
+fn fill_row(line: &mut [u32], found: Found<'_>, (map, gap, y): (&RunMap, bool, i64), columns: Columns) -> bool {
     let mut any = false;
-    for (run, owner) in runs_within(map, y, ends) {
+    for (run, owner) in runs_within(map, y, columns.ends.map(|end| end as f64)) {
         let label = found.marks.label(gap, owner);
-        if label == Label(0) || (!found.specks && label.class() == super::marks::Class::Speck) {
+        if label == Label(0) || (!found.specks && label.class() == Class::Speck) {
             continue;
         }
-        let [a, b] = axis.span(f64::from(run.x0), f64::from(run.x1));
-        let (a, b) = (place(a + margin_px, line.len()), place(b + margin_px, line.len()));
+        let [a, b] = columns.of(run);
         for pixel in line.get_mut(a..b).unwrap_or_default() {
             *pixel = (*pixel).max(label.0);
         }

@@ -27,7 +27,7 @@ pub(super) const GAP: Line = Line { colour: DEEP, period: 12, on: 7, between: So
 const SMALL_GAP: Line = Line { colour: DEEP, period: 5, on: 2, between: None };
 
 /// Pixels of the screen between the lines of a hatch.
-const HATCH: i64 = 16;
+pub(super) const HATCH: usize = 16;
 
 impl Line {
     pub(super) const fn of(class: Class) -> Self {
@@ -40,9 +40,9 @@ impl Line {
         }
     }
 
-    /// Whether it is drawn the same everywhere.
-    pub(super) const fn is_solid(self) -> bool {
-        self.period == self.on
+    /// Its colour where it is drawn the same everywhere.
+    pub(super) fn solid(self) -> Option<Color32> {
+        (self.period == self.on).then_some(self.colour)
     }
 
     /// Its colour so far right and down of where its pattern begins, lines being so thick; `None` between dashes. x + 2y grows along every
@@ -52,9 +52,11 @@ impl Line {
     }
 }
 
-/// Whether a pixel so far right and down lies on a line of the hatch.
-pub(super) fn is_hatched(x: i64, y: i64, thick: i64) -> bool {
-    (x + y).rem_euclid(HATCH * thick) < thick
+/// The first columns of a row that lie on a line of the hatch; the others follow at whole distances. The pattern is shifted so far right, and
+/// the row lies so far down.
+pub(super) fn hatched(right: i64, below: i64, thick: i64) -> impl Iterator<Item = usize> {
+    let period = signed(HATCH) * thick;
+    (0..thick).map(move |step| place((step - right - below).rem_euclid(period), HATCH * 64))
 }
 
 /// The pixels of the screen that may be drawn on: those right of the bared part.

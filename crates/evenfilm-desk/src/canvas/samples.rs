@@ -80,7 +80,7 @@ impl Looked<'_> {
     }
 
     /// Samples of a row of the screen, into the columns that it covers.
-    pub(super) fn row(&self, y: usize, sums: &mut Vec<u32>, out: &mut [u16]) {
+    pub(super) fn row(&self, y: usize, (sums, means): &mut (Vec<u32>, Vec<u16>), out: &mut [u16]) {
         let at = down((self.axis.middle(signed(y)) - self.sheet.at[1]) / self.sheet.step - self.half);
         let at = place(at, self.rows.saturating_sub(1));
         let row = |at: usize| self.sheet.plane.as_slice().and_then(|all| all.chunks_exact(self.sheet.plane.ncols().max(1)).nth(at));
@@ -92,18 +92,25 @@ impl Looked<'_> {
             return;
         }
         let second = row(at + 1).unwrap_or(first);
-        // Down first, in one sweep; the last column stands once more, for its neighbour.
-        sums.clear();
+        // Down, then to the right, in sweeps without branches; the last column stands once more, for its neighbour.
         let (from, to) = (self.columns.first().map_or(0, |&c| c as usize), self.columns.last().map_or(0, |&c| c as usize + 2));
+        sums.clear();
         let both = first.iter().zip(second).skip(from).take(to - from);
         sums.extend(both.map(|(&a, &b)| u32::from(a) + u32::from(b)));
         sums.extend(sums.last().copied());
+        if let Some((_, next)) = sums.split_first() {
+            means.clear();
+            means.extend(sums.iter().zip(next).map(|(a, b)| narrow((a + b + 2) >> 2)));
+        }
         for (sample, &column) in out.iter_mut().zip(&self.columns) {
-            let pair = sums.get(column as usize - from..column as usize - from + 2);
-            let sum = pair.map_or(0, |pair| pair.iter().sum::<u32>());
-            *sample = u16::try_from((sum + 2) / 4).unwrap_or(u16::MAX);
+            *sample = means.get(column as usize - from).copied().unwrap_or(0);
         }
     }
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "a mean is no larger than what it is of")]
+const fn narrow(mean: u32) -> u16 {
+    mean as u16
 }
 
 #[cfg(test)]
@@ -125,13 +132,13 @@ mod tests {
         let looked = sheet.seen([axis; 2], 8);
         let mut out = [7; 8];
         assert!(looked.covers(0) && !looked.covers(4));
-        looked.row(0, &mut Vec::new(), &mut out);
+        looked.row(0, &mut Default::default(), &mut out);
         // The middle of the first pixel lies at 0.75: columns 0 and 1, rows 0 and 1.
         assert_eq!(out[0], (10 + 100 + 110 + 2) / 4);
         assert_eq!(looked.taken, 0..6);
         assert_eq!(out[6..], [7, 7], "what lies outside stays");
         let sharp = sheet.seen([Axis { from: 0.0, zoom: 2.0 }; 2], 8);
-        sharp.row(3, &mut Vec::new(), &mut out);
+        sharp.row(3, &mut Default::default(), &mut out);
         assert_eq!(out, [100, 100, 110, 110, 120, 120, 130, 130]);
     }
 }

@@ -22,7 +22,8 @@ pub(crate) const SKY: Color32 = Color32::from_rgb(120, 200, 255);
 /// The grey of every sample.
 #[derive(Clone)]
 pub(crate) struct Greys {
-    of: Vec<u8>,
+    /// One for each sample, so that looking up asks nothing.
+    of: Box<[u8; 65_536]>,
     whole: f64,
     grey: u8,
 }
@@ -52,12 +53,13 @@ impl Greys {
         let top = f64::from(LIGHTEST);
         let tone = |sample: u16| (f64::from(grey) * (f64::from(sample) / whole).sqrt() + 0.5).min(top);
         #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "between 0 and 239")]
-        let of = (0..=u16::MAX).map(|sample| tone(sample) as u8).collect();
+        let of: Vec<u8> = (0..=u16::MAX).map(|sample| tone(sample) as u8).collect();
+        let of = of.try_into().unwrap_or_else(|_| Box::new([grey; 65_536]));
         Self { of, whole, grey }
     }
 
     pub(crate) fn of(&self, sample: u16) -> u8 {
-        self.of.get(usize::from(sample)).copied().unwrap_or(LIGHTEST)
+        self.of[usize::from(sample)]
     }
 }
 

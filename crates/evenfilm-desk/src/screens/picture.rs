@@ -95,7 +95,7 @@ pub(super) fn show(ui: &mut Ui, desk: &mut Desk, acts: &mut Acts) {
     ui.advance_cursor_after_rect(all);
     let Some(picture) = &lot.picture else {
         canvas.forget();
-        states::no_picture(ui, rect, state, lot, acts);
+        states::no_picture(ui, rect, lot, acts);
         return;
     };
     let mut room = Room { state, lot, picture, rect, scale, camera: lot.camera };
@@ -114,7 +114,7 @@ pub(super) fn show(ui: &mut Ui, desk: &mut Desk, acts: &mut Acts) {
     view::over(ui, &room, &response, (cursor, thing));
     grip::paint(ui, &room, bared);
     flags::show(ui, &room, canvas);
-    states::over_picture(ui, &room, acts);
+    states::over_picture(ui, &room);
     bar::show(ui, below, (&mut room, canvas), (cursor, thing), acts);
     if room.camera != lot.camera {
         acts.push(Act::Eye(room.camera));

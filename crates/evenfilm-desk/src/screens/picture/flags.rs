@@ -1,6 +1,6 @@
 //! What should be looked at in the field, as short words over a corner of the picture.
 
-use egui::{Align2, Color32, FontId, Pos2, Rect, Role, Sense, Ui, Vec2, WidgetInfo};
+use egui::{Color32, FontId, Pos2, Rect, Role, Sense, Ui, Vec2, WidgetInfo};
 
 use super::{Canvas, Room, words};
 use crate::canvas::Layer;
@@ -33,13 +33,18 @@ fn value_and_advice(flag: &evenfilm_core::quality::Flag) -> String {
 }
 
 fn plate(ui: &mut Ui, (place, at): (usize, Pos2), word: &str, advice: &str, share: f32) -> Rect {
-    let text = ui.painter().layout_no_wrap(format!("⚑ {word}"), FontId::proportional(14.0), Color32::WHITE);
-    let rect = Rect::from_min_size(at, text.size() + Vec2::new(18.0, 10.0));
+    let text = ui.painter().layout_no_wrap(word.to_owned(), FontId::proportional(14.0), Color32::WHITE);
+    let rect = Rect::from_min_size(at, text.size() + Vec2::new(34.0, 10.0));
     let response = ui.interact(rect, ui.scope_id().with(("flag", place)), Sense::hover());
     response.widget_info(|| WidgetInfo::labeled(Role::Label, true, format!("{word}: {advice}")));
     let painter = ui.painter();
     painter.rect_filled(rect, 4.0, Color32::from_black_alpha(225).gamma_multiply(share));
-    painter.galley(Align2::LEFT_TOP.anchor_size(at + Vec2::new(9.0, 5.0), Vec2::ZERO).min, text, Color32::WHITE.gamma_multiply(share));
+    let ink = Color32::WHITE.gamma_multiply(share);
+    let pole = at + Vec2::new(10.0, 7.0);
+    let flag = [pole, pole + Vec2::new(10.0, 4.0), pole + Vec2::new(0.0, 8.0)];
+    painter.add(egui::Shape::convex_polygon(flag.to_vec(), ink, egui::Stroke::NONE));
+    painter.line_segment([pole, pole + Vec2::new(0.0, 14.0)], egui::Stroke::new(1.5, ink));
+    painter.galley(at + Vec2::new(26.0, 5.0), text, ink);
     response.on_hover_text(advice);
     rect
 }

@@ -1,15 +1,15 @@
 //! What the picture cannot show, in words.
 
-use egui::{Align, Align2, Color32, FontId, Layout, Pos2, Rect, RichText, Ui, UiBuilder, Vec2};
+use egui::{Align, Color32, FontId, Layout, Pos2, Rect, RichText, Ui, UiBuilder, Vec2};
 
 use super::Room;
 use crate::change::{Act, Acts};
 use crate::screens::widgets;
-use crate::state::{Lot, Run, State};
+use crate::state::{Lot, Run};
 use crate::theme;
 
 /// In the picture's place while there is none.
-pub(super) fn no_picture(ui: &mut Ui, rect: Rect, state: &State, lot: &Lot, acts: &mut Acts) {
+pub(super) fn no_picture(ui: &mut Ui, rect: Rect, lot: &Lot, acts: &mut Acts) {
     let inks = theme::inks(ui);
     ui.painter().rect_filled(rect, 6.0, inks.press);
     let column = Rect::from_center_size(rect.center(), Vec2::new(rect.width().min(620.0), rect.height().min(260.0)));
@@ -46,12 +46,10 @@ pub(super) fn no_picture(ui: &mut Ui, rect: Rect, state: &State, lot: &Lot, acts
             ui.label(widgets::quiet(&ui, "The picture comes first, its numbers follow"));
         }
     }
-    let _ = state;
 }
 
 /// Over a corner of the picture: what its marks are of, where that is not the choices as they are.
-pub(super) fn over_picture(ui: &Ui, room: &Room<'_>, acts: &mut Acts) {
-    let _ = acts;
+pub(super) fn over_picture(ui: &Ui, room: &Room<'_>) {
     let lot = room.lot;
     if lot.is_current() {
         return;
@@ -64,11 +62,13 @@ pub(super) fn over_picture(ui: &Ui, room: &Room<'_>, acts: &mut Acts) {
         (_, false) => "No numbers yet; measuring".into(),
         (_, true) => "The marks are of earlier choices; measuring".into(),
     };
+    let response = ui.interact(Rect::from_min_size(room.rect.right_top(), Vec2::ZERO), ui.scope_id().with("of earlier choices"), egui::Sense::hover());
+    response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Status, true, &text));
     let painter = ui.painter().with_clip_rect(room.rect);
     let font = FontId::proportional(14.0);
     let text = painter.layout(text, font, Color32::WHITE, (room.rect.width() - 260.0).max(160.0));
     let size = text.size() + Vec2::new(20.0, 12.0);
     let at = Pos2::new(room.rect.right() - size.x - 10.0, room.rect.top() + 10.0);
     painter.rect_filled(Rect::from_min_size(at, size), 4.0, Color32::from_black_alpha(225));
-    painter.galley(Align2::LEFT_TOP.anchor_size(at + Vec2::new(10.0, 6.0), Vec2::ZERO).min, text, Color32::WHITE);
+    painter.galley(at + Vec2::new(10.0, 6.0), text, Color32::WHITE);
 }
