@@ -16,7 +16,7 @@ use crate::command::{Command, Face};
 use crate::jobs::{Asked, Look, Purpose, Report};
 use crate::prefs::Look as Appearance;
 use crate::sheet;
-use crate::state::{Pointed, Card, CardState, Chosen, Listed, Lot, Notice, Over, Run, WriteStage, Writing};
+use crate::state::{Card, CardState, Chosen, Listed, Lot, Notice, Over, Pointed, Run, WriteStage, Writing};
 
 mod command;
 pub(crate) use command::barred;
@@ -363,7 +363,8 @@ impl Desk {
     pub(crate) fn save_charts(&mut self, folder: &Path) {
         self.state.over = None;
         let Some(lot) = &self.state.lot else { return };
-        let made = std::fs::create_dir_all(folder).map_err(|e| Fault::work(format!("the folder cannot be made: {e}"), "choose another one").at(folder));
+        let made = std::fs::create_dir_all(folder)
+            .map_err(|e| Fault::work(format!("the folder cannot be made: {e}"), "choose another one").at(folder));
         match made.and_then(|()| crate::numbers::save_charts(lot, folder)) {
             Ok(count) => self.say(Notice::good(format!("{count} files of charts written to {}", folder.display()))),
             Err(fault) => self.say(Notice::of(&fault)),

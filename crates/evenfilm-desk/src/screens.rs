@@ -80,7 +80,11 @@ pub(crate) fn input(ctx: &egui::Context, state: &State, acts: &mut Acts) {
         return;
     }
     let typing = ctx.text_edit_focused();
-    let mut keys: Vec<_> = Command::ALL.iter().filter(|command| !(typing && command.is_typed())).filter_map(|command| Some((command.key()?, *command))).collect();
+    let mut keys: Vec<_> = Command::ALL
+        .iter()
+        .filter(|command| !(typing && command.is_typed()))
+        .filter_map(|command| Some((command.key()?, *command)))
+        .collect();
     // Ctrl+Z would also take Ctrl+Shift+Z.
     keys.sort_by_key(|(key, _)| !key.modifiers.shift);
     for (key, command) in keys {

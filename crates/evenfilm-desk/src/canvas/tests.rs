@@ -130,7 +130,8 @@ fn lines_differ_by_their_dashes_and_lie_on_layers_of_their_own() {
     let mut case = Case::new(result);
     let along = |case: &Case| {
         let shown = case.whole(1.0);
-        [0, 120, 240].map(|from| (0..120).flat_map(|y| (from..from + 120).map(move |x| (x, y))).filter(|&(x, y)| shown.at(x, y) == SAND).count())
+        [0, 120, 240]
+            .map(|from| (0..120).flat_map(|y| (from..from + 120).map(move |x| (x, y))).filter(|&(x, y)| shown.at(x, y) == SAND).count())
     };
     case.layers.set(Layer::Agglomerates, 0.0);
     let [solid, dashed, dotted] = along(&case);

@@ -38,7 +38,7 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, acts: &mut Act
     }
     draft.shown = Some(over.clone());
     let lot = state.lot.as_ref();
-    let response = Modal::new(Id::unique("over")).show(ui.ctx(), |ui| {
+    let response = Modal::new(Id::unique("over")).frame(egui::Frame::window(ui.style()).inner_margin(20)).show(ui.ctx(), |ui| {
         ui.set_max_width(720.0_f32.min(ui.ctx().content_rect().width() - 80.0));
         match (&over, lot) {
             (Over::Find, _) => find::show(ui, state, &mut draft.find, is_new, acts),

@@ -69,7 +69,8 @@ impl Bench {
     /// Goes on until nothing is going on.
     pub(crate) fn settle(&mut self) {
         self.until("the desk to settle", |desk| !desk.is_busy());
-        self.window.run_steps(3);
+        // What has grown finds its place.
+        self.window.run_steps(12);
     }
 
     /// Goes on until something holds.

@@ -41,7 +41,11 @@ fn everything_that_can_be_pressed_is_reached_by_tab_and_has_a_name() {
         let mut reached = std::collections::BTreeSet::new();
         for _ in 0..400 {
             bench.key(Modifiers::NONE, Key::Tab);
-            let focused = bench.window.query_all_by(|node| node.is_focused()).map(|node| (node.accesskit_node().label(), node.accesskit_node().value())).next();
+            let focused = bench
+                .window
+                .query_all_by(|node| node.is_focused())
+                .map(|node| (node.accesskit_node().label(), node.accesskit_node().value()))
+                .next();
             let Some((label, value)) = focused else { continue };
             let name = label.or(value).unwrap_or_default();
             assert!(!name.trim().is_empty(), "something without a name has the keyboard");

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 
 use egui::{Key, Modifiers};
+use egui_kittest::kittest::Queryable;
 use evenfilm_desk::WriteStage;
 use evenfilm_record::folder::{Batch, Options};
 use evenfilm_record::lot::{self, Job};
@@ -63,7 +64,13 @@ fn a_record_is_that_of_the_command_line_to_the_byte() {
     let (a, b) = (without_moment(files(&mine), &measured_at(&mine)), without_moment(files(&theirs), &measured_at(&theirs)));
     assert_eq!(a.keys().collect::<Vec<_>>(), b.keys().collect::<Vec<_>>());
     for (path, bytes) in &a {
-        assert!(bytes == &b[path], "{} differs:\n{}\n{}", path.display(), String::from_utf8_lossy(bytes), String::from_utf8_lossy(&b[path]));
+        assert!(
+            bytes == &b[path],
+            "{} differs:\n{}\n{}",
+            path.display(),
+            String::from_utf8_lossy(bytes),
+            String::from_utf8_lossy(&b[path])
+        );
     }
     // The numbers on the desk are those of the record, and the record opens again as revision 2.
     assert_eq!(outcome.value("x50_0_um").unwrap().value, bench.quantity("x50_0_um"));
@@ -77,7 +84,6 @@ fn a_record_is_that_of_the_command_line_to_the_byte() {
 #[test]
 fn unsaved_choices_are_saved_first() {
     let mut bench = Bench::with("TS-0402");
-    use egui_kittest::kittest::Queryable;
     bench.window.get_by_label("Gaps begin above").focus();
     bench.window.run_steps(2);
     bench.key(Modifiers::NONE, Key::ArrowRight);

@@ -22,7 +22,10 @@ impl Room {
         let folder = tempfile::tempdir().unwrap();
         let result = synthetic::field((1600, 1200), &[(400.0, 300.0, 30.0), (1200.0, 900.0, 20.0)], &[(800.0, 600.0, 60.0)]);
         let desk = synthetic::desk(folder.path(), result);
-        let harness = Harness::builder().with_size([1366.0, 768.0]).with_step_dt(1.0 / 60.0).build_ui_state(|ui, desk: &mut Desk| desk.show(ui), desk);
+        let harness = Harness::builder()
+            .with_size([1366.0, 768.0])
+            .with_step_dt(1.0 / 60.0)
+            .build_ui_state(|ui, desk: &mut Desk| desk.show(ui), desk);
         let mut room = Self { harness, _folder: folder };
         room.run();
         room
@@ -109,7 +112,13 @@ fn the_wheel_zooms_at_the_pointer_and_a_double_click_shows_all() {
     let before = room.place(at);
     room.harness.hover_at(at);
     room.run();
-    let wheel = Event::MouseWheel { unit: MouseWheelUnit::Point, delta: Vec2::new(0.0, 200.0), modifiers: Modifiers::NONE, phase: TouchPhase::Move, source: egui::MouseWheelSource::Unknown };
+    let wheel = Event::MouseWheel {
+        unit: MouseWheelUnit::Point,
+        delta: Vec2::new(0.0, 200.0),
+        modifiers: Modifiers::NONE,
+        phase: TouchPhase::Move,
+        source: egui::MouseWheelSource::Unknown,
+    };
     room.harness.event(wheel);
     room.harness.run_steps(40);
     let zoom = room.lot().camera.zoom.unwrap();
@@ -254,7 +263,8 @@ fn what_is_amiss_is_said_in_words() {
 fn flags_stand_over_the_picture_with_their_advice() {
     let folder = tempfile::tempdir().unwrap();
     let mut result = synthetic::field((300, 200), &[], &[]);
-    let flag = evenfilm_core::quality::Flag { id: "few_pixels", value: Some(0.5), limit: Some(0.4), advice: "use a higher magnification".into() };
+    let flag =
+        evenfilm_core::quality::Flag { id: "few_pixels", value: Some(0.5), limit: Some(0.4), advice: "use a higher magnification".into() };
     result.flags = vec![flag; 9];
     let desk = synthetic::desk(folder.path(), result);
     let mut harness = Harness::builder().with_size([1000.0, 700.0]).build_ui_state(|ui, desk: &mut Desk| desk.show(ui), desk);
