@@ -62,7 +62,8 @@ pub(super) fn over_picture(ui: &Ui, room: &Room<'_>) {
         (_, false) => "No numbers yet; measuring".into(),
         (_, true) => "The marks are of earlier choices; measuring".into(),
     };
-    let response = ui.interact(Rect::from_min_size(room.rect.right_top(), Vec2::ZERO), ui.scope_id().with("of earlier choices"), egui::Sense::hover());
+    let response =
+        ui.interact(Rect::from_min_size(room.rect.right_top(), Vec2::ZERO), ui.scope_id().with("of earlier choices"), egui::Sense::hover());
     response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Status, true, &text));
     let painter = ui.painter().with_clip_rect(room.rect);
     let font = FontId::proportional(14.0);

@@ -22,7 +22,10 @@ impl Room {
         let folder = tempfile::tempdir().unwrap();
         let result = synthetic::field((1600, 1200), &[(400.0, 300.0, 30.0), (1200.0, 900.0, 20.0)], &[(800.0, 600.0, 60.0)]);
         let desk = synthetic::desk(folder.path(), result);
-        let harness = Harness::builder().with_size([1366.0, 768.0]).with_step_dt(1.0 / 60.0).build_ui_state(|ui, desk: &mut Desk| desk.show(ui), desk);
+        let harness = Harness::builder()
+            .with_size([1366.0, 768.0])
+            .with_step_dt(1.0 / 60.0)
+            .build_ui_state(|ui, desk: &mut Desk| desk.show(ui), desk);
         let mut room = Self { harness, _folder: folder };
         room.run();
         room
@@ -109,7 +112,13 @@ fn the_wheel_zooms_at_the_pointer_and_a_double_click_shows_all() {
     let before = room.place(at);
     room.harness.hover_at(at);
     room.run();
-    let wheel = Event::MouseWheel { unit: MouseWheelUnit::Point, delta: Vec2::new(0.0, 200.0), modifiers: Modifiers::NONE, phase: TouchPhase::Move, source: egui::MouseWheelSource::Unknown };
+    let wheel = Event::MouseWheel {
+        unit: MouseWheelUnit::Point,
+        delta: Vec2::new(0.0, 200.0),
+        modifiers: Modifiers::NONE,
+        phase: TouchPhase::Move,
+        source: egui::MouseWheelSource::Unknown,
+    };
     room.harness.event(wheel);
     room.harness.run_steps(40);
     let zoom = room.lot().camera.zoom.unwrap();
@@ -210,7 +219,7 @@ fn the_bar_reads_what_is_below_the_pointer() {
     let mut room = Room::new();
     let view = room.harness.state().view_px;
     let rect = room.view();
-    let mut look = |room: &mut Room, place: [f64; 2]| {
+    let look = |room: &mut Room, place: [f64; 2]| {
         let [x, y] = room.lot().camera.seen(view, (1600, 1200)).on_screen(place);
         #[expect(clippy::cast_possible_truncation, reason = "a place of a window")]
         let at = rect.min + Vec2::new(x as f32, y as f32);
@@ -254,7 +263,8 @@ fn what_is_amiss_is_said_in_words() {
 fn flags_stand_over_the_picture_with_their_advice() {
     let folder = tempfile::tempdir().unwrap();
     let mut result = synthetic::field((300, 200), &[], &[]);
-    let flag = evenfilm_core::quality::Flag { id: "few_pixels", value: Some(0.5), limit: Some(0.4), advice: "use a higher magnification".into() };
+    let flag =
+        evenfilm_core::quality::Flag { id: "few_pixels", value: Some(0.5), limit: Some(0.4), advice: "use a higher magnification".into() };
     result.flags = vec![flag; 9];
     let desk = synthetic::desk(folder.path(), result);
     let mut harness = Harness::builder().with_size([1000.0, 700.0]).build_ui_state(|ui, desk: &mut Desk| desk.show(ui), desk);
