@@ -8,6 +8,7 @@ use evenfilm_core::pyramid::Pyramid;
 use evenfilm_core::recipe::{Detect, Recipe};
 
 mod camera;
+mod coarse;
 mod compose;
 mod grid;
 mod labels;
@@ -20,6 +21,7 @@ mod tones;
 
 pub use camera::Camera;
 pub(crate) use camera::Seen;
+pub(crate) use coarse::Coarse;
 pub(crate) use compose::{Scene, compose};
 pub(crate) use labels::runs_within;
 pub(crate) use marks::{Class, Marks, class_of};
@@ -66,7 +68,7 @@ impl FieldPicture {
 }
 
 /// A part of a picture that is not held in memory, finer than the pyramid.
-pub struct Detail {
+pub(crate) struct Detail {
     /// Which part, px of the picture.
     pub at: Rect,
     /// log2 of its reduction.

@@ -4,18 +4,12 @@
 const LARGEST: f64 = 64.0;
 
 /// The eye over a picture. Places are in pixels of the picture; sizes of the screen in physical pixels.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Camera {
     /// The place in the middle of the view, px of the picture; `None` is its middle.
     pub centre: Option<[f64; 2]>,
     /// Pixels of the screen to a pixel of the picture; `None` shows all of it.
     pub zoom: Option<f64>,
-}
-
-impl Default for Camera {
-    fn default() -> Self {
-        Self { centre: None, zoom: None }
-    }
 }
 
 /// The part of a picture that a view shows.

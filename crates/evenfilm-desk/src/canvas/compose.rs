@@ -9,6 +9,7 @@ use rayon::ThreadPool;
 use rayon::prelude::*;
 
 use super::camera::Seen;
+use super::coarse::Coarse;
 use super::grid::{Axis, down, place, signed};
 use super::labels::{Found, Labels};
 use super::lines::{self, Ground, Line};
@@ -36,6 +37,8 @@ pub(crate) struct Scene<'a> {
     pub(crate) greys: [&'a Greys; 2],
     /// What was found in it, and what the choices make of that.
     pub(crate) found: Option<(&'a FieldResult, &'a Marks)>,
+    /// Its runs halved, where they are at hand.
+    pub(crate) coarse: Option<&'a Coarse>,
     /// Where phases are told from the pixels themselves, what they are cut at: while a choice is being changed, and before there are runs.
     pub(crate) cuts: Option<&'a Cuts>,
     /// How strongly each layer is drawn.
@@ -109,6 +112,17 @@ pub(crate) fn compose(scene: &Scene<'_>, out: &mut Vec<Color32>) {
     plan.over(out);
 }
 
+/// How strongly lines are drawn: from so far that pieces are hardly larger than pixels of the screen, lines would hide all else.
+fn faint(result: &FieldResult, zoom: f64) -> f32 {
+    /// Pieces to a pixel of the screen up to which lines are drawn in full.
+    const CROWD: f64 = 0.02;
+    let screen = f64::from(result.size.0) * f64::from(result.size.1) * zoom * zoom;
+    let pieces = (result.objects.len() + result.gaps.len()) as f64;
+    #[expect(clippy::cast_possible_truncation, reason = "a share")]
+    let share = (CROWD * screen / pieces.max(1.0)).clamp(0.4, 1.0) as f32;
+    share
+}
+
 impl<'a> Plan<'a> {
     fn new(scene: &'a Scene<'a>) -> Self {
         let width = scene.size[0];
@@ -128,9 +142,10 @@ impl<'a> Plan<'a> {
             whole.chain(parts).map(|sheet| sheet.seen(axes, width)).collect::<Vec<_>>()
         };
         let needs_shot = light_share < 255 || from > 0;
-        let strokes = Class::ALL.map(|class| (Line::of(class), layer(class.layer())));
+        let faint = scene.found.map_or(1.0, |(result, _)| faint(result, axes[0].zoom));
+        let strokes = Class::ALL.map(|class| (Line::of(class), byte(scene.layers.of(class.layer()) * faint)));
         let tint = layer(Layer::Phases);
-        let found = scene.found.map(|(result, marks)| Found { result, marks, specks: axes[0].zoom >= 1.0 });
+        let found = scene.found.map(|(result, marks)| Found { result, marks, coarse: scene.coarse, specks: axes[0].zoom >= 1.0 });
         Self {
             scene,
             axes,
@@ -183,9 +198,7 @@ impl<'a> Plan<'a> {
         for looked in self.light.iter().filter(|looked| looked.covers(y)) {
             looked.row(y, sums, samples);
         }
-        for (grey, &sample) in greys.iter_mut().zip(&*samples) {
-            *grey = self.scene.greys[0].of(sample);
-        }
+        self.scene.greys[0].of_all(samples, greys);
         if self.shot.is_empty() {
             return;
         }
@@ -278,6 +291,8 @@ impl<'a> Plan<'a> {
         labels.edges(row, self.scene.thick.max(1), edges);
         let thick = signed(self.scene.thick.max(1));
         let (y, labels) = (signed(y), labels.inner(row));
+        let halvings = found.coarse.and_then(|coarse| coarse.at(self.axes[0].zoom)).map_or(0, |(_, halvings)| halvings);
+        let axes = self.axes.map(|axis| axis.halved(halvings));
         for (start, edges) in (0..).step_by(8).zip(edges.chunks(8)) {
             // Most of a film has no line.
             if edges.try_into().is_ok_and(|eight| u64::from_ne_bytes(eight) == 0) {
@@ -289,8 +304,8 @@ impl<'a> Plan<'a> {
                 let Some(&(style, stroke)) = self.strokes.get(label.class() as usize) else { continue };
                 let colour = style.solid().or_else(|| {
                     // Patterns begin with the piece, so that they go with it and its first pixel is seen.
-                    let first = found.marks.first(label);
-                    let at = [0, 1].map(|i| self.axes[i].span(f64::from(first[i]), f64::from(first[i]) + 1.0)[0]);
+                    let first = found.marks.first(label).map(|at| at >> halvings);
+                    let at = [0, 1].map(|i| axes[i].span(f64::from(first[i]), f64::from(first[i]) + 1.0)[0]);
                     style.colour(signed(x) - at[0], y - at[1], thick)
                 });
                 if let Some(colour) = colour {
@@ -310,6 +325,8 @@ impl<'a> Plan<'a> {
             found.marks.circles.iter().for_each(|&circle| ground.circle(circle, self.axes, thick));
         }
         ground.share = byte(self.scene.layers.of(Layer::Constituents));
+        // Near by, beads as thin as lines would be lost among those of the hatch.
+        let side = if self.axes[0].zoom < 3.0 { thick } else { thick + 1 };
         // From afar a line between constituents would only fill them.
         if ground.share == 0 || self.axes[0].zoom < 0.4 {
             return;
@@ -323,7 +340,7 @@ impl<'a> Plan<'a> {
                 .zip(ends)
                 .all(|(&(from, to), ends)| f64::from(to) > ends[0] && f64::from(from) < ends[1]);
             if in_view {
-                object.necks_px.iter().for_each(|&[x, y]| ground.bead([f64::from(x), f64::from(y)], self.axes, thick));
+                object.necks_px.iter().for_each(|&[x, y]| ground.bead([f64::from(x), f64::from(y)], self.axes, side));
             }
         }
     }

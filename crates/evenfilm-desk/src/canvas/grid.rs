@@ -62,7 +62,17 @@ impl Axis {
     /// The pixels of the screen that pixels `x0` up to and without `x1` of the picture take: those whose middles they hold, at least one.
     pub(super) fn span(self, x0: f64, x1: f64) -> [i64; 2] {
         let (a, b) = (self.first_at(x0), self.first_at(x1));
-        if b > a { [a, b] } else { [self.on((x0 + x1) / 2.0), self.on((x0 + x1) / 2.0) + 1] }
+        if b > a {
+            return [a, b];
+        }
+        let middle = self.on(f64::midpoint(x0, x1));
+        [middle, middle + 1]
+    }
+
+    /// The same of a picture that is halved so often.
+    pub(super) fn halved(self, halvings: u32) -> Self {
+        let by = f64::from(1_u32 << halvings.min(31));
+        Self { from: self.from / by, zoom: self.zoom * by }
     }
 
     /// How far patterns are shifted, so that they go with the picture.

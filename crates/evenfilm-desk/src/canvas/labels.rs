@@ -4,6 +4,7 @@
 use evenfilm_core::field::FieldResult;
 use evenfilm_core::phases::{Run, RunMap};
 
+use super::coarse::Coarse;
 use super::grid::{Axis, down, signed, up};
 use super::marks::{Class, Label, Marks};
 
@@ -13,7 +14,7 @@ pub(super) struct Labels {
     /// Columns of a row, with the margins.
     width: usize,
     margin: usize,
-    labels: Vec<u32>,
+    all: Vec<u32>,
     /// Rows that hold any label.
     any: Vec<bool>,
     nothing: Vec<u32>,
@@ -24,6 +25,8 @@ pub(super) struct Labels {
 pub(super) struct Found<'a> {
     pub(super) result: &'a FieldResult,
     pub(super) marks: &'a Marks,
+    /// Its runs halved, where they are at hand.
+    pub(super) coarse: Option<&'a Coarse>,
     /// Whether specks are labelled, too.
     pub(super) specks: bool,
 }
@@ -31,32 +34,34 @@ pub(super) struct Found<'a> {
 impl Labels {
     /// Labels of the screen's rows from `first` on, so many and as wide, with a margin.
     pub(super) fn fill(&mut self, found: Found<'_>, axes: [Axis; 2], (first, rows): (usize, usize), (width, margin): (usize, usize)) {
+        let (phases, halvings) = found.coarse.and_then(|coarse| coarse.at(axes[0].zoom)).unwrap_or((&found.result.phases, 0));
+        let axes = axes.map(|axis| axis.halved(halvings));
         (self.width, self.margin) = (width + 2 * margin, margin);
-        let all = rows + 2 * margin;
-        self.labels.clear();
-        self.labels.resize(self.width * all, 0);
+        let count = rows + 2 * margin;
+        self.all.clear();
+        self.all.resize(self.width * count, 0);
         self.nothing.clear();
         self.nothing.resize(self.width, 0);
         self.any.clear();
-        self.any.resize(all, false);
+        self.any.resize(count, false);
         let columns = Columns::new(axes[0], (self.width, margin));
         let mut before = None;
-        for row in 0..all {
+        for row in 0..count {
             let y = signed(first) + signed(row) - signed(margin);
             let taken = rows_of(axes[1], y);
             if before == Some(taken) {
                 // Pixels larger than the screen's: the row above again.
                 let (from, to) = ((row - 1) * self.width, row * self.width);
-                self.labels.copy_within(from..to, to);
+                self.all.copy_within(from..to, to);
                 self.any[row] = self.any[row - 1];
                 continue;
             }
             before = Some(taken);
-            let Some(line) = self.labels.get_mut(row * self.width..(row + 1) * self.width) else { continue };
+            let Some(line) = self.all.get_mut(row * self.width..(row + 1) * self.width) else { continue };
             for y in taken[0]..taken[1] {
-                for (gap, map) in [false, true].into_iter().zip(&found.result.phases) {
+                for (gap, map) in [false, true].into_iter().zip(phases) {
                     if !(gap && found.marks.clear) {
-                        self.any[row] |= fill_row(line, found, (map, gap, y), columns);
+                        self.any[row] |= fill_row(line, found, (map, gap, y), (columns, halvings > 0));
                     }
                 }
             }
@@ -65,7 +70,7 @@ impl Labels {
 
     /// A row, the margin being row 0 up to its width; empty rows outside.
     pub(super) fn row(&self, row: usize) -> &[u32] {
-        self.labels.get(row * self.width..(row + 1) * self.width).unwrap_or(&self.nothing)
+        self.all.get(row * self.width..(row + 1) * self.width).unwrap_or(&self.nothing)
     }
 
     /// Whether a row (without the margin) holds any label.
@@ -94,7 +99,8 @@ impl Labels {
             let (Some(left), Some(right)) = (here.get(self.margin - step..), here.get(self.margin + step..)) else { return };
             for (((((edge, &own), &up), &down), &left), &right) in out.iter_mut().zip(own).zip(up).zip(down).zip(left).zip(right) {
                 // Without branches: most of a film has no label.
-                *edge |= u8::from((own != 0) & (((own ^ up) | (own ^ down) | (own ^ left) | (own ^ right)) != 0));
+                let differs = (own ^ up) | (own ^ down) | (own ^ left) | (own ^ right);
+                *edge |= u8::from(own != 0) & u8::from(differs != 0);
             }
         }
     }
@@ -152,9 +158,9 @@ impl Columns {
 }
 
 /// Labels the runs of a row of the picture; whether there were any.
-fn fill_row(line: &mut [u32], found: Found<'_>, (map, gap, y): (&RunMap, bool, i64), columns: Columns) -> bool {
+fn fill_row(line: &mut [u32], found: Found<'_>, (map, gap, y): (&RunMap, bool, i64), (columns, halved): (Columns, bool)) -> bool {
     let mut any = false;
-    for (run, owner) in runs_within(map, y, columns.ends.map(|end| end as f64)) {
+    for (run, owner) in runs_within(map, y, columns.ends.map(|end| end as f64), halved) {
         let label = found.marks.label(gap, owner);
         if label == Label(0) || (!found.specks && label.class() == Class::Speck) {
             continue;
@@ -168,13 +174,16 @@ fn fill_row(line: &mut [u32], found: Found<'_>, (map, gap, y): (&RunMap, bool, i
     any
 }
 
-/// The runs of a row with their owners that reach into columns of the picture.
-pub(crate) fn runs_within(map: &RunMap, y: i64, ends: [f64; 2]) -> impl Iterator<Item = (Run, u32)> + '_ {
+/// The runs of a row with their owners that reach into columns of the picture; of halved ones also those before.
+pub(crate) fn runs_within(map: &RunMap, y: i64, ends: [f64; 2], halved: bool) -> impl Iterator<Item = (Run, u32)> + '_ {
     let at = |y: Option<usize>| y.and_then(|y| map.row_start.get(y)).map(|&at| at as usize);
     let row = usize::try_from(y).ok();
     let range = at(row).zip(at(row.and_then(|y| y.checked_add(1)))).map_or(0..0, |(from, to)| from..to);
     let (runs, owners) = (map.runs.get(range.clone()).unwrap_or_default(), map.owner.get(range).unwrap_or_default());
-    let first = runs.partition_point(|run| f64::from(run.x1) <= ends[0]);
-    let (runs, owners) = (runs.get(first..).unwrap_or_default(), owners.get(first..).unwrap_or_default());
-    runs.iter().copied().zip(owners.iter().copied()).take_while(move |(run, _)| f64::from(run.x0) < ends[1])
+    // Halved runs may lie over each other, but begin in order.
+    let last = runs.partition_point(|run| f64::from(run.x0) < ends[1]);
+    let first = runs.partition_point(|run| f64::from(run.x1) <= ends[0]).min(last);
+    let first = if halved { 0 } else { first };
+    let (runs, owners) = (runs.get(first..last).unwrap_or_default(), owners.get(first..).unwrap_or_default());
+    runs.iter().copied().zip(owners.iter().copied())
 }

@@ -16,6 +16,7 @@ struct Case {
     result: FieldResult,
     picture: FieldPicture,
     marks: Marks,
+    coarse: Option<Coarse>,
     greys: [Greys; 2],
     details: Vec<Detail>,
     layers: Layers,
@@ -32,7 +33,7 @@ impl Case {
         let marks = Marks::of(&result, &Recipe::default());
         let greys = [Greys::of_levels(Some(f64::from(FILM))), Greys::of_counts(picture.full_scale)];
         let layers = Layers::default();
-        Self { result, picture, marks, greys, details: Vec::new(), layers, cuts: None, bared: 0.0, thick: 1 }
+        Self { result, picture, marks, coarse: None, greys, details: Vec::new(), layers, cuts: None, bared: 0.0, thick: 1 }
     }
 
     fn of(size: (u32, u32), discs: &[Disc], gaps: &[Disc]) -> Self {
@@ -46,6 +47,7 @@ impl Case {
             details: &self.details,
             greys: [&self.greys[0], &self.greys[1]],
             found: Some((&self.result, &self.marks)),
+            coarse: self.coarse.as_ref(),
             cuts: self.cuts.as_ref(),
             layers: self.layers,
             seen,
@@ -227,17 +229,21 @@ fn no_object_vanishes_at_any_zoom() {
         result.objects.iter_mut().for_each(|object| object.told.kind = kind);
         let mut case = Case::new(result);
         case.layers.set(Layer::Agglomerates, 0.0);
-        for zoom in [0.02, 0.05, 0.13, 0.3, 0.5, 0.9, 1.0, 1.7, 4.0] {
+        for (zoom, halved) in [0.02, 0.05, 0.13, 0.3, 0.5, 0.9, 1.0, 1.7, 4.0].into_iter().flat_map(|zoom| [(zoom, false), (zoom, true)]) {
+            case.coarse = halved.then(|| Coarse::of(&case.result));
             let shown = case.whole(zoom);
             let height = shown.pixels.len() / shown.width;
+            let layers = std::mem::replace(&mut case.layers, Layers([1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0]));
+            let plain = case.whole(zoom);
+            case.layers = layers;
             for &(x, y, r) in &discs {
-                let reach = r * zoom + 2.0;
+                let reach = r * zoom + 2.5;
                 let near = |at: f64, end: usize| {
                     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a place of a small picture")]
                     let range = (at * zoom - reach).max(0.0) as usize..((at * zoom + reach) as usize + 1).min(end);
                     range
                 };
-                let seen = near(y, height).any(|v| near(x, shown.width).any(|u| shown.at(u, v) == SAND));
+                let seen = near(y, height).any(|v| near(x, shown.width).any(|u| shown.at(u, v) != plain.at(u, v)));
                 assert!(seen, "{kind:?} at {x}, {y}, radius {r}, zoom {zoom}");
             }
         }
@@ -362,7 +368,7 @@ fn an_empty_picture_and_eyes_beyond_all_places_give_the_surroundings() {
         assert_eq!(case.compose(seen, [9, 7]).pixels.len(), 63);
     }
     assert_eq!(case.compose(Seen { from: [500.0, 500.0], zoom: 1.0 }, [9, 7]).count(AROUND), 63);
-    case.picture.light = Default::default();
-    case.picture.shot = Default::default();
+    case.picture.light = evenfilm_core::pyramid::Pyramid::default();
+    case.picture.shot = evenfilm_core::pyramid::Pyramid::default();
     assert_eq!(case.whole(1.0).count(AROUND), 400);
 }

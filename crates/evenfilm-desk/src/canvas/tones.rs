@@ -23,7 +23,7 @@ pub(crate) const SKY: Color32 = Color32::from_rgb(120, 200, 255);
 #[derive(Clone)]
 pub(crate) struct Greys {
     /// One for each sample, so that looking up asks nothing.
-    of: Box<[u8; 65_536]>,
+    of: Box<[u8]>,
     whole: f64,
     grey: u8,
 }
@@ -54,12 +54,21 @@ impl Greys {
         let tone = |sample: u16| (f64::from(grey) * (f64::from(sample) / whole).sqrt() + 0.5).min(top);
         #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "between 0 and 239")]
         let of: Vec<u8> = (0..=u16::MAX).map(|sample| tone(sample) as u8).collect();
-        let of = of.try_into().unwrap_or_else(|_| Box::new([grey; 65_536]));
-        Self { of, whole, grey }
+        Self { of: of.into(), whole, grey }
     }
 
     pub(crate) fn of(&self, sample: u16) -> u8 {
-        self.of[usize::from(sample)]
+        self.table().map_or(LIGHTEST, |of| of[usize::from(sample)])
+    }
+
+    /// Greys of many samples.
+    pub(crate) fn of_all(&self, samples: &[u16], out: &mut [u8]) {
+        let Some(of) = self.table() else { return };
+        out.iter_mut().zip(samples).for_each(|(grey, &sample)| *grey = of[usize::from(sample)]);
+    }
+
+    fn table(&self) -> Option<&[u8; 65_536]> {
+        self.of.as_array()
     }
 }
 

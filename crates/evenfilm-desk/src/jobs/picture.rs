@@ -93,11 +93,14 @@ fn field_picture(view: &View<'_>, field: usize, cancel: &AtomicBool) -> Result<F
     })
 }
 
+/// Gives the samples of a rectangle, row after row.
+type Read<'a> = dyn Fn(Rect, &mut Vec<u16>) -> Result<(), Stop> + 'a;
+
 /// Reads parts until the window looks elsewhere.
 fn serve(view: &View<'_>, number: u64, wanted: &Wanted, cancel: &AtomicBool, tell: &Tell) {
     while !cancel.load(Ordering::Relaxed) {
         let Some((at, reduction)) = wanted.next() else { continue };
-        let part = |read: &dyn Fn(Rect, &mut Vec<u16>) -> Result<(), Stop>| reduced(read, at, reduction);
+        let part = |read: &Read<'_>| reduced(read, at, reduction);
         let (light, shot) = (part(&|at, out| view.levels(at, out)), part(&|at, out| view.counts(at, out)));
         // A part that cannot be read stays coarse; measuring it says what is wrong with it.
         if let (Ok(light), Ok(shot)) = (light, shot) {
@@ -107,7 +110,7 @@ fn serve(view: &View<'_>, number: u64, wanted: &Wanted, cancel: &AtomicBool, tel
 }
 
 /// A part of the picture, halved so many times. Its corner and sides are multiples of the reduction, but for the frame.
-fn reduced(read: &dyn Fn(Rect, &mut Vec<u16>) -> Result<(), Stop>, at: Rect, reduction: u32) -> Result<Plane<u16>, Stop> {
+fn reduced(read: &Read<'_>, at: Rect, reduction: u32) -> Result<Plane<u16>, Stop> {
     let step = 1_u32 << reduction;
     let (width, height) = (at.width.div_ceil(step) as usize, at.height.div_ceil(step) as usize);
     let mut out = Plane::zeros((height, width));

@@ -100,7 +100,7 @@ pub(super) fn show(ui: &mut Ui, desk: &mut Desk, acts: &mut Acts) {
     };
     let mut room = Room { state, lot, picture, rect, scale, camera: lot.camera };
     *view_px = room.view_px();
-    canvas.look_at(lot);
+    canvas.look_at(ui.ctx(), lot);
     let response = view::input(ui, &mut room, canvas);
     let bared = grip::input(ui, &room, acts);
     canvas.ask_for_part(&room, &jobs.detail);

@@ -36,7 +36,7 @@ fn row(ui: &mut Ui, lot: &Lot, layer: Layer, acts: &mut Acts) {
         });
         let mut percent = (before * 100.0).round();
         ui.spacing_mut().slider_width = 130.0;
-        let slider = Slider::new(&mut percent, 0.0..=100.0).step_by(5.0).suffix(" %").show_value(true);
+        let slider = Slider::new(&mut percent, 0.0..=100.0).step_by(5.0).suffix(" %").max_decimals(0);
         let response = ui.add(slider).on_hover_text("How strongly it is drawn");
         response.widget_info(|| egui::WidgetInfo::slider(true, f64::from(percent), format!("{}, strength", layer.label())));
         if response.changed() {

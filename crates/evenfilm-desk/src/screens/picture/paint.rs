@@ -1,6 +1,6 @@
 //! What was painted last, so that it is composed again only when something changed.
 
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use egui::{Color32, ColorImage, Context, Rect, TextureHandle, TextureOptions, Ui};
 use evenfilm_core::field::FieldResult;
@@ -10,7 +10,7 @@ use evenfilm_record::lot::{Inspected, InspectedField};
 
 use super::Room;
 use super::part::Parts;
-use crate::canvas::{Camera, FieldPicture, Greys, Layer, Layers, Marks, Scene, Seen, compose};
+use crate::canvas::{Camera, Coarse, FieldPicture, Greys, Layer, Layers, Marks, Scene, Seen, compose};
 use crate::jobs::Wanted;
 use crate::state::Lot;
 use crate::theme;
@@ -83,6 +83,8 @@ pub(crate) struct Canvas {
     picture: Option<Arc<FieldPicture>>,
     measured: Option<(Arc<Inspected>, usize)>,
     marks: Marks,
+    /// Runs halved, as soon as they are made; a new place for every field.
+    coarse: Arc<OnceLock<Coarse>>,
     pub(super) parts: Parts,
     changes: [u64; 2],
 }
@@ -95,7 +97,7 @@ impl Canvas {
     }
 
     /// Looks at what is shown of a lot; where that is something else than before, what was known is made anew.
-    pub(super) fn look_at(&mut self, lot: &Lot) {
+    pub(super) fn look_at(&mut self, ctx: &Context, lot: &Lot) {
         if let Some(picture) = lot.picture.as_ref().filter(|new| !self.picture.as_ref().is_some_and(|old| Arc::ptr_eq(old, new))) {
             self.picture = Some(Arc::clone(picture));
             self.parts = Parts::default();
@@ -111,9 +113,28 @@ impl Canvas {
                 self.marks = new.fields.get(lot.field).map_or_else(Marks::default, |field| Marks::of(&field.result, recipe));
                 self.measured = Some((Arc::clone(new), lot.field));
                 self.changes[1] += 1;
+                self.halve(ctx, Arc::clone(new), lot.field);
             }
         }
         self.look_at_tones();
+    }
+
+    /// Halves the runs of a field of very many, beside the window.
+    fn halve(&mut self, ctx: &Context, measured: Arc<Inspected>, field: usize) {
+        self.coarse = Arc::default();
+        if !measured.fields.get(field).is_some_and(|field| Coarse::is_needed(&field.result)) {
+            return;
+        }
+        let (to, ctx) = (Arc::downgrade(&self.coarse), ctx.clone());
+        let halve = move || {
+            // Nobody waits any more where other numbers came meanwhile.
+            if let (Some(field), Some(to)) = (measured.fields.get(field), to.upgrade()) {
+                let _ = to.set(Coarse::of(&field.result));
+                ctx.request_repaint();
+            }
+        };
+        // Without a thread it stays slow. The canvas's own are for composing, which must not wait for this.
+        let _ = std::thread::Builder::new().name("halving".into()).spawn(halve);
     }
 
     fn look_at_tones(&mut self) {
@@ -165,6 +186,7 @@ impl Canvas {
             details: self.parts.all(),
             greys: [&greys[0], &greys[1]],
             found: found.map(|result| (result, &self.marks)),
+            coarse: self.coarse.get(),
             cuts,
             layers: how.layers,
             seen: key.seen,
@@ -188,8 +210,20 @@ impl Canvas {
         let of = [self.changes[0], 0, 0];
         let key = Key { seen, size, layers, bared: 0.0, cuts: None, thick: 1, around, of };
         let greys = [&greys[0], &greys[1]];
-        let scene =
-            Scene { picture: room.picture, details: &[], greys, found: None, cuts: None, layers, seen, size, bared: 0.0, thick: 1, around };
+        let scene = Scene {
+            picture: room.picture,
+            details: &[],
+            greys,
+            found: None,
+            coarse: None,
+            cuts: None,
+            layers,
+            seen,
+            size,
+            bared: 0.0,
+            thick: 1,
+            around,
+        };
         self.overview.show(ui.ctx(), "overview", key, &scene);
         self.overview.draw(ui, rect);
     }

@@ -219,7 +219,7 @@ fn the_bar_reads_what_is_below_the_pointer() {
     let mut room = Room::new();
     let view = room.harness.state().view_px;
     let rect = room.view();
-    let mut look = |room: &mut Room, place: [f64; 2]| {
+    let look = |room: &mut Room, place: [f64; 2]| {
         let [x, y] = room.lot().camera.seen(view, (1600, 1200)).on_screen(place);
         #[expect(clippy::cast_possible_truncation, reason = "a place of a window")]
         let at = rect.min + Vec2::new(x as f32, y as f32);

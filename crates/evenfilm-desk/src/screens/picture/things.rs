@@ -39,7 +39,7 @@ pub(super) fn owner(result: &FieldResult, gap: bool, place: [f64; 2]) -> Option<
     let map = &result.phases[usize::from(gap)];
     #[expect(clippy::cast_possible_truncation, reason = "a place of a picture")]
     let row = place[1] as i64;
-    let mut runs = runs_within(map, row, [place[0], place[0] + 1e-9]);
+    let mut runs = runs_within(map, row, [place[0], place[0] + 1e-9], false);
     runs.find(|(run, _)| f64::from(run.x0) <= place[0] && place[0] < f64::from(run.x1)).map(|(_, owner)| owner)
 }
 
