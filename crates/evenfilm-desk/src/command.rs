@@ -33,14 +33,17 @@ macro_rules! commands {
     };
 }
 
+#[expect(clippy::unnecessary_wraps, reason = "it stands in a column with None")]
 const fn ctrl(key: Key) -> Option<KeyboardShortcut> {
     Some(KeyboardShortcut::new(Modifiers::COMMAND, key))
 }
 
+#[expect(clippy::unnecessary_wraps, reason = "it stands in a column with None")]
 const fn ctrl_shift(key: Key) -> Option<KeyboardShortcut> {
     Some(KeyboardShortcut::new(Modifiers::COMMAND.plus(Modifiers::SHIFT), key))
 }
 
+#[expect(clippy::unnecessary_wraps, reason = "it stands in a column with None")]
 const fn alone(key: Key) -> Option<KeyboardShortcut> {
     Some(KeyboardShortcut::new(Modifiers::NONE, key))
 }

@@ -67,11 +67,13 @@ pub(crate) fn all(ui: &mut Ui, desk: &mut Desk, acts: &mut Acts) {
 
 /// Keys and dropped folders.
 pub(crate) fn input(ctx: &egui::Context, state: &State, acts: &mut Acts) {
-    let dropped = ctx.input(|input| input.raw.dropped_files.first().and_then(|file| Some(file.path().to_path_buf())));
+    let dropped = ctx.input(|input| input.raw.dropped_files.first().map(|file| file.path().to_path_buf()));
     if let Some(path) = dropped {
         // A file stands for its folder.
         let folder = if path.is_dir() { Some(path) } else { path.parent().map(ToOwned::to_owned) };
-        folder.into_iter().for_each(|folder| acts.push(Act::Open(folder)));
+        if let Some(folder) = folder {
+            acts.push(Act::Open(folder));
+        }
     }
     if state.over.is_some() {
         if ctx.input(|input| input.key_pressed(egui::Key::Escape)) && state.over != Some(Over::Closing) {

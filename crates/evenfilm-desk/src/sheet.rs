@@ -113,7 +113,7 @@ impl Draft {
 /// The sheet cannot be read or written, or makes no sense.
 pub(crate) fn apply(lot: &mut Lot, act: Act) -> Result<bool, Fault> {
     match (act, &mut lot.sheet) {
-        (Act::Begin, _) | (Act::Discard, _) => {
+        (Act::Begin | Act::Discard, _) => {
             lot.sheet = None;
             let draft = Draft::read(&lot.folder);
             lot.sheet_fault = draft.as_ref().err().cloned();

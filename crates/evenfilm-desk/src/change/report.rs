@@ -1,6 +1,6 @@
 //! What the jobs tell, applied.
 
-use super::{Arc, Card, CardState, Desk, Fault, Inspected, Listed, Look, Lot, Notice, PathBuf, Purpose, Report, Run, WriteStage};
+use super::{Arc, Card, CardState, Desk, Fault, Inspected, Listed, Look, Lot, Notice, Path, PathBuf, Purpose, Report, Run, WriteStage};
 use std::time::Duration;
 
 use crate::jobs::{Opened, Thumbs};
@@ -9,7 +9,7 @@ impl Desk {
     /// Applies what a job told; what comes too late is dropped.
     pub(crate) fn report(&mut self, report: Report) {
         match report {
-            Report::Listed(number, folder, lots) if self.jobs.list.is_latest(number) => self.listed(folder, lots),
+            Report::Listed(number, folder, lots) if self.jobs.list.is_latest(number) => self.listed(&folder, lots),
             Report::Opened(number, opened) if self.jobs.measure.is_latest(number) => self.opened(*opened),
             Report::Going(number, share, what, field) if self.jobs.measure.is_latest(number) => self.going(share, what, field),
             Report::Measured(number, result, with) if self.jobs.measure.is_latest(number) => {
@@ -61,7 +61,7 @@ impl Desk {
         }
     }
 
-    fn listed(&mut self, folder: PathBuf, lots: Vec<Listed>) {
+    fn listed(&mut self, folder: &Path, lots: Vec<Listed>) {
         self.opening = None;
         match lots.as_slice() {
             // A folder that holds none is told where it was asked for, and the start page stays.
@@ -71,7 +71,7 @@ impl Desk {
             }
             _ => {
                 if lots.len() > 1 {
-                    self.state.prefs.opened(&folder);
+                    self.state.prefs.opened(folder);
                 }
                 self.state.lots = lots;
                 self.apply(super::Act::Lot(0));

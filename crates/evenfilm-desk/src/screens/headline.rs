@@ -65,7 +65,7 @@ fn number(ui: &mut Ui, quantity: &Quantity, objective: Option<&ObjectiveOutcome>
         ui.spacing_mut().item_spacing.y = 2.0;
         ui.add(Label::new(widgets::quiet(ui, quantity.label)).truncate());
         let value = objective.and_then(|seen| seen.value(quantity.id));
-        let words = value.map_or_else(|| "–".into(), |value| evenfilm_record::summary::value_words(value));
+        let words = value.map_or_else(|| "–".into(), evenfilm_record::summary::value_words);
         let (large, rest) = split(&words);
         ui.horizontal(|ui| {
             let ink = if is_current || objective.is_none() { inks.ink } else { inks.quiet };
@@ -114,19 +114,16 @@ fn verdict(ui: &mut Ui, state: &State, lot: &Lot, acts: &mut Acts) {
     }
     let is_check = lot.batch.as_ref().is_some_and(|batch| batch.sheet.purpose() == Purpose::Check);
     let Some(seen) = lot.objective() else { return };
-    match seen.judgement.verdict {
-        Some(verdict) => {
-            ui.horizontal(|ui| {
-                shape(ui, verdict, inks);
-                ui.label(RichText::new(capital(verdict.word())).size(22.0).color(ink_of(verdict, inks)));
-                widgets::named(ui, Command::Why, "Why?", state, acts);
-            });
-            ui.add(Label::new(in_words(seen, verdict, is_check)).truncate());
-        }
-        None => {
-            ui.label(RichText::new("No limits").size(22.0));
-            ui.add(Label::new(widgets::quiet(ui, "limits.toml beside the sheet would tell the lot")).truncate());
-        }
+    if let Some(verdict) = seen.judgement.verdict {
+        ui.horizontal(|ui| {
+            shape(ui, verdict, inks);
+            ui.label(RichText::new(capital(verdict.word())).size(22.0).color(ink_of(verdict, inks)));
+            widgets::named(ui, Command::Why, "Why?", state, acts);
+        });
+        ui.add(Label::new(in_words(seen, verdict, is_check)).truncate());
+    } else {
+        ui.label(RichText::new("No limits").size(22.0));
+        ui.add(Label::new(widgets::quiet(ui, "limits.toml beside the sheet would tell the lot")).truncate());
     }
     identity(ui, lot);
     caution(ui);

@@ -52,7 +52,7 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, acts: &mut Act
             (Over::Charts, Some(_)) => charts(ui, draft, is_new, acts),
             (Over::SaveFirst, _) => save_first(ui, acts),
             (Over::LoseSheet, _) => {
-                lose(ui, "The sheet has changes that are not saved", "Close the lot without them", Act::LoseSheet, acts)
+                lose(ui, "The sheet has changes that are not saved", "Close the lot without them", Act::LoseSheet, acts);
             }
             (Over::Closing, _) => closing(ui, acts),
             (Over::LeaveOut | Over::Lock | Over::Why | Over::Charts, None) => acts.push(Act::Over(None)),

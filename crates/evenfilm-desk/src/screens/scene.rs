@@ -39,8 +39,8 @@ fn paint(painter: &Painter, origin: Pos2, scene: &Scene, palette: &Palette) {
                 }
             }
             Mark::Fill { points: corners, ink, share } => {
-                let corners = corners.iter().copied().map(at).collect();
-                painter.add(fill(corners, of(ink).gamma_multiply(points(*share))));
+                let corners: Vec<Pos2> = corners.iter().copied().map(at).collect();
+                painter.add(fill(&corners, of(ink).gamma_multiply(points(*share))));
             }
             Mark::Rect { at: corner, size: [width, height], ink, share } => {
                 let rect = Rect::from_min_size(at(*corner), Vec2::new(points(*width), points(*height)));
@@ -52,16 +52,16 @@ fn paint(painter: &Painter, origin: Pos2, scene: &Scene, palette: &Palette) {
             },
             Mark::Text { at: place, text, size, anchor, baseline, ink, turned, .. } => {
                 let font = FontId::new(points(*size), FontFamily::Proportional);
-                words(painter, at(*place), text, font, of(ink), (*anchor, *baseline, *turned));
+                words(painter, at(*place), text, &font, of(ink), (*anchor, *baseline, *turned));
             }
         }
     }
 }
 
 /// A closed area; what is hollow inwards is cut into triangles from its corners' ears.
-fn fill(corners: Vec<Pos2>, colour: Color32) -> Shape {
+fn fill(corners: &[Pos2], colour: Color32) -> Shape {
     let mut mesh = egui::Mesh::default();
-    for &corner in &corners {
+    for &corner in corners {
         mesh.colored_vertex(corner, colour);
     }
     let flat: Vec<[f32; 2]> = corners.iter().map(|corner| [corner.x, corner.y]).collect();
@@ -100,7 +100,7 @@ fn ears(corners: &[[f32; 2]]) -> Vec<[u32; 3]> {
     found
 }
 
-fn words(painter: &Painter, at: Pos2, text: &str, font: FontId, colour: Color32, (anchor, baseline, turned): (Anchor, Baseline, bool)) {
+fn words(painter: &Painter, at: Pos2, text: &str, font: &FontId, colour: Color32, (anchor, baseline, turned): (Anchor, Baseline, bool)) {
     let galley = painter.layout_no_wrap(text.to_owned(), font.clone(), colour);
     let size = galley.size();
     let across = match anchor {

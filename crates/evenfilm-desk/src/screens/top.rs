@@ -14,7 +14,7 @@ pub(super) fn show(ui: &mut Ui, state: &State, acts: &mut Acts) {
         ui.add_space(theme::GAP);
         // The one room so far; it leads back to the start.
         if widgets::named(ui, Command::CloseLot, "Slides", state, acts).clicked() {
-            ui.ctx().memory_mut(|memory| memory.stop_text_input());
+            ui.ctx().memory_mut(egui::Memory::stop_text_input);
         }
         if state.lot.is_some() {
             lots(ui, state, acts);

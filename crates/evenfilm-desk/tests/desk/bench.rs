@@ -17,7 +17,7 @@ pub(crate) struct Bench {
 }
 
 /// Longest that anything may take on the slowest of machines.
-const PATIENCE: Duration = Duration::from_secs(120);
+const PATIENCE: Duration = Duration::from_mins(2);
 
 /// A lot of the project's samples, copied so that it can be changed.
 pub(crate) fn sample(name: &str, to: &Path) -> PathBuf {

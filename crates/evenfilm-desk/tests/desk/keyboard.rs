@@ -43,7 +43,7 @@ fn everything_that_can_be_pressed_is_reached_by_tab_and_has_a_name() {
             bench.key(Modifiers::NONE, Key::Tab);
             let focused = bench
                 .window
-                .query_all_by(|node| node.is_focused())
+                .query_all_by(egui_kittest::kittest::AccessKitNode::is_focused)
                 .map(|node| (node.accesskit_node().label(), node.accesskit_node().value()))
                 .next();
             let Some((label, value)) = focused else { continue };

@@ -31,12 +31,8 @@ fn measuring_is_stopped_and_taken_up_again() {
 fn a_damaged_picture_is_named() {
     let folder = tempfile::tempdir().unwrap();
     let lot = sample("TS-0402", &folder.path().join("lots"));
-    let picture = fs::read_dir(&lot)
-        .unwrap()
-        .map(|entry| entry.unwrap().path())
-        .filter(|path| path.to_string_lossy().contains("f02"))
-        .next()
-        .unwrap();
+    let picture =
+        fs::read_dir(&lot).unwrap().map(|entry| entry.unwrap().path()).find(|path| path.to_string_lossy().contains("f02")).unwrap();
     let bytes = fs::read(&picture).unwrap();
     fs::write(&picture, &bytes[..bytes.len() / 2]).unwrap();
     let mut bench = Bench::on(folder, Some(lot));

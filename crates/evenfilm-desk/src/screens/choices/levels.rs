@@ -148,7 +148,8 @@ fn draw(ui: &Ui, [x, top, bottom]: [f32; 3], response: &Response, below: bool) {
     let ink = if strong { inks.chosen } else { inks.ink };
     ui.painter().line_segment([Pos2::new(x, top), Pos2::new(x, bottom)], Stroke::new(if strong { 3.0 } else { 2.0 }, ink));
     // A grip with a letter; the side that it begins on is told by where the grip hangs.
-    let grip = Rect::from_center_size(Pos2::new(if below { x - 11.0 } else { x + 11.0 }, (top + bottom) / 2.0), Vec2::new(22.0, 26.0));
+    let grip =
+        Rect::from_center_size(Pos2::new(if below { x - 11.0 } else { x + 11.0 }, f32::midpoint(top, bottom)), Vec2::new(22.0, 26.0));
     ui.painter().rect_filled(grip, 4, ink);
     let ground = if strong { inks.on_chosen } else { inks.raised };
     ui.painter().text(grip.center(), egui::Align2::CENTER_CENTER, if below { "P" } else { "G" }, egui::FontId::proportional(14.0), ground);

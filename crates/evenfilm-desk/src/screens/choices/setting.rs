@@ -129,10 +129,10 @@ fn number(ui: &mut Ui, choice: &Choice, now: f64, range: Range, said: &RefCell<O
             DragValue::new(&mut next).speed(0.0).custom_parser(parse).max_decimals(if whole { 0 } else { 6 }).update_while_editing(false);
         let typed = ui.add_sized([92.0, theme::TARGET], value);
         named_value(&typed, &format!("{}, typed", choice.label), now);
-        if slider.double_clicked() {
-            if let ChoiceValue::Number(built_in) = choice.built_in() {
-                next = built_in;
-            }
+        if slider.double_clicked()
+            && let ChoiceValue::Number(built_in) = choice.built_in()
+        {
+            next = built_in;
         }
         wish.goes_on |= slider.dragged();
         wish.ended |= slider.drag_stopped();
