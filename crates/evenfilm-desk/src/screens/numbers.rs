@@ -1,8 +1,9 @@
 //! The numbers: charts, and every value with its definition.
 
 use egui::{Label, RichText, ScrollArea, Ui, Vec2};
-use evenfilm_core::quantity::QUANTITIES;
+use evenfilm_core::quantity::{QUANTITIES, Quantity};
 use evenfilm_record::chart::{Curves, GapsBy, SizesBy};
+use evenfilm_record::lot::Value;
 use evenfilm_record::summary::{self, CAUTION};
 
 use super::{scene, widgets};
@@ -123,24 +124,32 @@ fn values(ui: &mut Ui, lot: &Lot, draft: &mut Draft) {
         ui.label(RichText::new("Every value").size(19.0));
         ui.checkbox(&mut draft.all, "also those that were not measured");
     });
-    let quiet = theme::inks(ui).quiet;
-    for (quantity, value) in QUANTITIES.iter().zip(&seen.values) {
-        if value.value.is_none() && !draft.all {
-            continue;
+    let shown: Vec<_> = QUANTITIES.iter().zip(&seen.values).filter(|(_, value)| value.value.is_some() || draft.all).collect();
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few columns")]
+    let columns = ((ui.available_width() / NARROWEST) as usize).clamp(1, 3);
+    let rows = shown.len().div_ceil(columns).max(1);
+    ui.columns(columns, |columns_ui| {
+        for (ui, column) in columns_ui.iter_mut().zip(shown.chunks(rows)) {
+            for &(quantity, value) in column {
+                one_value(ui, quantity, value, draft);
+            }
         }
-        let words = summary::value_words(value);
-        let symbol = if quantity.symbol.is_empty() { String::new() } else { format!("  {}", quantity.symbol) };
-        let hint = format!("{}\nSource: {}\nColumn {}", quantity.definition, quantity.source, quantity.id);
-        let is_open = draft.open == Some(quantity.id);
-        let row = egui::Button::selectable(is_open, (format!("{}{symbol}", quantity.label), egui::Atom::grow(), words.clone()))
-            .min_size(Vec2::new(ui.available_width().min(900.0), theme::TARGET));
-        let row = ui.add(row).on_hover_text(&hint);
-        row.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, true, format!("{}: {words}", quantity.label)));
-        if row.clicked() {
-            draft.open = if is_open { None } else { Some(quantity.id) };
-        }
-        if is_open {
-            ui.indent(quantity.id, |ui| ui.add(Label::new(RichText::new(hint).color(quiet)).wrap()));
-        }
+    });
+}
+
+fn one_value(ui: &mut Ui, quantity: &'static Quantity, value: &Value, draft: &mut Draft) {
+    let words = summary::value_words(value);
+    let symbol = if quantity.symbol.is_empty() { String::new() } else { format!("  {}", quantity.symbol) };
+    let hint = format!("{}\nSource: {}\nColumn {}", quantity.definition, quantity.source, quantity.id);
+    let is_open = draft.open == Some(quantity.id);
+    let row = egui::Button::selectable(is_open, (format!("{}{symbol}", quantity.label), egui::Atom::grow(), words.clone()))
+        .min_size(Vec2::new(ui.available_width(), theme::TARGET));
+    let row = ui.add(row).on_hover_text(&hint);
+    row.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, true, format!("{}: {words}", quantity.label)));
+    if row.clicked() {
+        draft.open = if is_open { None } else { Some(quantity.id) };
+    }
+    if is_open {
+        ui.add(Label::new(widgets::quiet(ui, hint)).wrap());
     }
 }

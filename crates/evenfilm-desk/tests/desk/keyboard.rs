@@ -34,6 +34,7 @@ fn a_lot_is_opened_looked_at_and_written_by_keys_alone() {
 }
 
 #[test]
+#[expect(clippy::redundant_closure_for_method_calls, reason = "the method's lifetimes are narrower than asked for")]
 fn everything_that_can_be_pressed_is_reached_by_tab_and_has_a_name() {
     let mut bench = Bench::with("TS-0402");
     for key in [Key::F2, Key::F3, Key::F4] {
@@ -43,7 +44,7 @@ fn everything_that_can_be_pressed_is_reached_by_tab_and_has_a_name() {
             bench.key(Modifiers::NONE, Key::Tab);
             let focused = bench
                 .window
-                .query_all_by(egui_kittest::kittest::AccessKitNode::is_focused)
+                .query_all_by(|node| node.is_focused())
                 .map(|node| (node.accesskit_node().label(), node.accesskit_node().value()))
                 .next();
             let Some((label, value)) = focused else { continue };

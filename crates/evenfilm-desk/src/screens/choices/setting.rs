@@ -125,8 +125,12 @@ fn number(ui: &mut Ui, choice: &Choice, now: f64, range: Range, said: &RefCell<O
             }
         };
         let whole = matches!(choice.kind, ChoiceKind::Whole(..));
-        let value =
-            DragValue::new(&mut next).speed(0.0).custom_parser(parse).max_decimals(if whole { 0 } else { 6 }).update_while_editing(false);
+        let value = DragValue::new(&mut next)
+            .speed(0.0)
+            .custom_parser(parse)
+            .max_decimals(if whole { 0 } else { 6 })
+            .custom_formatter(|value, _| format!("{value}"))
+            .update_while_editing(false);
         let typed = ui.add_sized([92.0, theme::TARGET], value);
         named_value(&typed, &format!("{}, typed", choice.label), now);
         if slider.double_clicked()
