@@ -24,6 +24,7 @@ fn with_desk(bencher: Bencher<'_, '_>, objects: u32, window: [f32; 2], mut chang
     for _ in 0..3 {
         desk.show_picture(&ctx, window);
     }
+    desk.hold(&ctx, window);
     bencher.bench_local(|| {
         pass += 1;
         change(&mut desk, pass);

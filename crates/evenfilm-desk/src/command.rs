@@ -66,6 +66,8 @@ commands! {
     Smaller, "Step back", "Show more of the picture", alone(Key::Minus);
     Whole, "Whole field", "Show all of the picture", alone(Key::Num0);
     TrueSize, "Pixel for pixel", "One pixel of the camera is one of the screen", alone(Key::Num1);
+    LargestObject, "Look at the largest object", "Brings it into the middle of the picture", alone(Key::O);
+    LargestGap, "Look at the largest gap", "Brings it into the middle of the picture", alone(Key::G);
     Original, "Bare the original, or cover it", "Pull the marks off the whole picture", alone(Key::B);
     Kind, "Give this another kind…", "The object or gap under the pointer, or in the middle of the picture, is something else", alone(Key::K);
     Undo, "Undo", "Take the last change of a choice back", ctrl(Key::Z);

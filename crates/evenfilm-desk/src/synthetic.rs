@@ -220,7 +220,17 @@ impl Desk {
 
     /// Shows the picture alone in a pass of this size.
     pub fn show_picture(&mut self, ctx: &egui::Context, size: [f32; 2]) -> egui::FullOutput {
+        self.pass(ctx, size, Vec::new())
+    }
+
+    /// Presses the pointer beside everything and holds it, as while a mark is pulled.
+    pub fn hold(&mut self, ctx: &egui::Context, size: [f32; 2]) {
+        let (pos, button, modifiers) = (egui::Pos2::new(1.0, 1.0), egui::PointerButton::Primary, egui::Modifiers::NONE);
+        self.pass(ctx, size, vec![egui::Event::PointerMoved(pos), egui::Event::PointerButton { pos, button, pressed: true, modifiers }]);
+    }
+
+    fn pass(&mut self, ctx: &egui::Context, size: [f32; 2], events: Vec<egui::Event>) -> egui::FullOutput {
         let screen_rect = Some(egui::Rect::from_min_size(egui::Pos2::ZERO, size.into()));
-        ctx.run_ui(egui::RawInput { screen_rect, ..egui::RawInput::default() }, |ui| self.show(ui))
+        ctx.run_ui(egui::RawInput { screen_rect, events, ..egui::RawInput::default() }, |ui| self.show(ui))
     }
 }

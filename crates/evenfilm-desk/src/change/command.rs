@@ -32,7 +32,9 @@ pub(crate) fn barred(command: Command, state: &State) -> Option<&'static str> {
         Command::SaveChoices => needs_lot.or_else(|| lot.is_some_and(|lot| !lot.is_unsaved()).then_some("the choices are saved")),
         Command::WriteRecord => needs_lot.or_else(|| lot.is_some_and(|lot| lot.batch.is_none()).then_some("the lot cannot be measured")),
         Command::WriteAll => state.lots.is_empty().then_some("open a folder first"),
-        Command::Kind => needs_lot.or_else(needs_numbers).or_else(|| (state.face != Face::Picture).then_some("show the picture first")),
+        Command::LargestObject | Command::LargestGap | Command::Kind => {
+            needs_lot.or_else(needs_numbers).or_else(|| (state.face != Face::Picture).then_some("show the picture first"))
+        }
         Command::Why => needs_lot.or_else(|| lot.is_some_and(|lot| !lot.may_judge()).then_some("lock the choices first")),
         Command::CopySummary | Command::CopyValues | Command::SaveCharts => needs_lot.or_else(needs_numbers),
         Command::Stop => {
@@ -92,6 +94,8 @@ impl Desk {
             Command::Smaller => self.zoom(1.0 / ZOOM_STEP),
             Command::Whole => self.of_lot(|lot| lot.camera = Camera::default()),
             Command::TrueSize => self.true_size(),
+            Command::LargestObject => self.look_at_largest(false),
+            Command::LargestGap => self.look_at_largest(true),
             Command::Original => self.of_lot(|lot| lot.bared = if lot.bared > 0.0 { 0.0 } else { 1.0 }),
             Command::Kind => self.state.over = self.pointed.clone().map(Over::Kind),
             Command::Undo => self.step_choices(|lot| lot.history.undo(&mut lot.now)),
@@ -178,6 +182,25 @@ impl Desk {
                 lot.camera.zoom_at(1.0 / zoom, [view[0] / 2.0, view[1] / 2.0], view, picture.size);
             }
         });
+    }
+
+    /// Brings the largest object or gap of the shown field into the middle, a third as large as the view.
+    fn look_at_largest(&mut self, gap: bool) {
+        let view = self.view_px;
+        let Some(lot) = &mut self.state.lot else { return };
+        let (Some(picture), Some(measured)) = (&lot.picture, &lot.measured) else { return };
+        let Some(found) = measured.fields.get(lot.field).map(|field| &field.result) else { return };
+        let objects = found.objects.iter().map(|object| (object.area_px2[1], object.centroid_px, object.at));
+        let gaps = found.gaps.iter().map(|gap| (gap.area_px2[1], gap.centroid_px, gap.at));
+        let largest = if gap { gaps.max_by(|a, b| a.0.total_cmp(&b.0)) } else { objects.max_by(|a, b| a.0.total_cmp(&b.0)) };
+        match largest {
+            Some((_, middle, at)) => {
+                let side = f64::from(at.width.max(at.height).max(1));
+                lot.camera = Camera { centre: None, zoom: Some((view[1] / side / 3.0).clamp(0.5, 16.0)) };
+                lot.camera.look_at(middle, view, picture.size);
+            }
+            None => self.say(Notice { text: "None was found in this field".into(), remedy: String::new(), bad: false }),
+        }
     }
 
     fn step_choices(&mut self, step: impl FnOnce(&mut Lot) -> bool) {

@@ -6,5 +6,7 @@ mod bench;
 mod choices;
 mod keyboard;
 mod lots;
+mod numbers;
 mod record;
+mod sheet;
 mod trouble;

@@ -13,6 +13,9 @@ use crate::theme;
 /// Width of the scale line with its words.
 const SCALE: f32 = 136.0;
 
+/// Width of the read-out below which it takes three lines.
+const NARROW: f32 = 330.0;
+
 /// Width from which everything is said in full.
 const WIDE: f32 = 1250.0;
 
@@ -45,27 +48,35 @@ pub(super) fn show(
 
 /// What is read, in two lines.
 fn read_out(ui: &mut Ui, room: &Room<'_>, canvas: &Canvas, (cursor, thing): (Option<[f64; 2]>, Option<Thing>)) {
-    ui.spacing_mut().item_spacing.y = 2.0;
-    ui.add_space(8.0);
-    let line = cursor.map_or_else(|| "Beside the picture".to_owned(), |place| place_words(room, canvas, place));
-    ui.add(Label::new(RichText::new(&line).size(14.0).strong()).truncate());
+    // Where there is little room, three small lines say what two say else.
+    let narrow = ui.available_width() < NARROW;
+    let size = if narrow { 12.5 } else { 14.0 };
+    ui.spacing_mut().item_spacing.y = if narrow { 0.0 } else { 2.0 };
+    ui.add_space(if narrow { 3.0 } else { 8.0 });
+    let beside = || ["Beside the picture".to_owned(), String::new()];
+    let [at, light] = cursor.map_or_else(beside, |place| place_words(room, canvas, place));
+    let line = if light.is_empty() { at.clone() } else { format!("{at} · {light}") };
+    for text in if narrow { vec![&at, &light] } else { vec![&line] } {
+        ui.add(Label::new(RichText::new(text).size(size).strong()).truncate());
+    }
     let found = canvas.found().map(|(found, _)| &found.result);
     let told = match (thing, found) {
         (Some(thing), Some(result)) => words::thing(result, thing, recipe_of(room.lot)),
         (None, Some(_)) => "Nothing was found here".into(),
         (_, None) => "No numbers yet".into(),
     };
-    let label = ui.add(Label::new(widgets::quiet(ui, &told).size(14.0)).truncate());
+    let label = ui.add(Label::new(widgets::quiet(ui, &told).size(size)).truncate());
     label.on_hover_text(format!("{line}\n{told}"));
 }
 
-fn place_words(room: &Room<'_>, canvas: &Canvas, place: [f64; 2]) -> String {
+/// Where a place is, and what it shows.
+fn place_words(room: &Room<'_>, canvas: &Canvas, place: [f64; 2]) -> [String; 2] {
     let um = room.picture.um_per_px;
     let at = format!("x {}, y {} µm", words::three(place[0] * um), words::three(place[1] * um));
-    let Some(level) = things::level(room, canvas, place) else { return at };
+    let Some(level) = things::level(room, canvas, place) else { return [at, String::new()] };
     let light = f64::from(level) / f64::from(evenfilm_core::plane::ONE);
     let od = things::density(level).map_or_else(|| "–".into(), words::three);
-    format!("{at} · light {light:.3} · OD {od} · {}", things::phase(room, canvas, place, level))
+    [at, format!("light {light:.3} · OD {od} · {}", things::phase(room, canvas, place, level))]
 }
 
 /// A round length, and how large pixels are shown.

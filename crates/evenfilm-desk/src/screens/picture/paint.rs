@@ -65,9 +65,9 @@ impl Painted {
         }
     }
 
-    fn draw(&self, ui: &Ui, rect: Rect) {
+    fn draw(&self, ui: &Ui, rect: Rect, part: [f32; 2]) {
         if let Some(texture) = &self.texture {
-            let all = Rect::from_min_max(egui::Pos2::ZERO, egui::pos2(1.0, 1.0));
+            let all = Rect::from_min_max(egui::Pos2::ZERO, egui::pos2(part[0], part[1]));
             ui.painter().image(texture.id(), rect, all, Color32::WHITE);
         }
     }
@@ -168,9 +168,11 @@ impl Canvas {
         let around = theme::inks(ui).press;
         let size = room.view_px().map(whole);
         let thick = if room.scale > 1.5 { 2 } else { 1 };
+        let is_held = ui.input(|input| input.pointer.any_down());
+        let (seen, size, thick, part) = coarser(how.is_live && is_held, (room.seen(), size, thick));
         let cuts = how.cuts.as_ref();
         let key = Key {
-            seen: room.seen(),
+            seen,
             size,
             layers: how.layers,
             bared,
@@ -196,7 +198,7 @@ impl Canvas {
             around,
         };
         self.view.show(ui.ctx(), "picture", key, &scene);
-        self.view.draw(ui, room.rect);
+        self.view.draw(ui, room.rect, part);
     }
 
     /// Paints the whole field, small and without marks.
@@ -225,8 +227,22 @@ impl Canvas {
             around,
         };
         self.overview.show(ui.ctx(), "overview", key, &scene);
-        self.overview.draw(ui, rect);
+        self.overview.draw(ui, rect, [1.0; 2]);
     }
+}
+
+/// Pixels of a view up to which it is composed in full while a mark is pulled.
+const FULL_PX: usize = 4_000_000;
+
+/// What is composed of a view: all pixels, or where it is very large and has to follow a mark every second one; and the share of what is
+/// composed that is shown.
+fn coarser(hurried: bool, (seen, size, thick): (Seen, [usize; 2], usize)) -> (Seen, [usize; 2], usize, [f32; 2]) {
+    if !hurried || size[0] * size[1] <= FULL_PX {
+        return (seen, size, thick, [1.0; 2]);
+    }
+    let half = size.map(|side| side.div_ceil(2));
+    let part = [0, 1].map(|i| size[i] as f32 / (2 * half[i]) as f32);
+    (Seen { zoom: seen.zoom / 2.0, ..seen }, half, 1, part)
 }
 
 #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "sizes of a window")]
@@ -239,21 +255,26 @@ pub(super) struct How {
     /// Where phases are told live, what they are cut at.
     pub(super) cuts: Option<Cuts>,
     pub(super) layers: Layers,
+    /// Whether what phases are cut at differs from what was measured.
+    is_live: bool,
 }
 
 impl How {
     pub(super) fn of(lot: &Lot) -> Self {
         let mut layers = lot.layers;
-        let Some(picture) = lot.picture.as_ref().filter(|_| !lot.is_current()) else { return Self { cuts: None, layers } };
+        let Some(picture) = lot.picture.as_ref().filter(|_| !lot.is_current()) else {
+            return Self { cuts: None, layers, is_live: false };
+        };
         let cuts = picture.cuts(&lot.now.recipe);
         let before = lot.measured_with.as_ref().map(|with| picture.cuts(&with.recipe));
-        if before.is_some_and(|before| differ(&before, &cuts)) {
+        let is_live = before.is_some_and(|before| differ(&before, &cuts));
+        if is_live {
             layers.set(Layer::Phases, layers.of(Layer::Phases).max(LIVE_TINT));
             for layer in [Layer::Outlines, Layer::Agglomerates, Layer::Constituents, Layer::Gaps, Layer::LeftOut] {
                 layers.set(layer, layers.of(layer) * EARLIER);
             }
         }
-        Self { cuts: Some(cuts), layers }
+        Self { cuts: Some(cuts), layers, is_live }
     }
 }
 
@@ -264,4 +285,20 @@ fn differ(a: &Cuts, b: &Cuts) -> bool {
 /// The recipe that numbers were made with.
 pub(super) fn recipe_of(lot: &Lot) -> &Recipe {
     lot.measured_with.as_ref().map_or(&lot.now.recipe, |with| &with.recipe)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_large_views_in_a_hurry_are_coarser() {
+        let seen = Seen { from: [10.0, 20.0], zoom: 0.5 };
+        assert_eq!(coarser(false, (seen, [3840, 2000], 2)), (seen, [3840, 2000], 2, [1.0; 2]));
+        assert_eq!(coarser(true, (seen, [1600, 1000], 1)), (seen, [1600, 1000], 1, [1.0; 2]));
+        let (half, size, thick, part) = coarser(true, (seen, [3841, 2000], 2));
+        assert_eq!((half, size, thick), (Seen { zoom: 0.25, ..seen }, [1921, 1000], 1));
+        // The last column of the screen shows half of the last that is composed.
+        assert!((part[0] - 3841.0 / 3842.0).abs() < 1e-6 && (part[1] - 1.0).abs() < 1e-6);
+    }
 }

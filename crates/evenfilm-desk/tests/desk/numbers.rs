@@ -1,0 +1,89 @@
+//! Numbers, as they are read and as they leave the desk; kinds by hand.
+
+use std::fs;
+
+use egui::{Key, Modifiers};
+use egui_kittest::kittest::Queryable;
+
+use crate::bench::Bench;
+
+/// What goes to the clipboard in the next passes.
+fn copied(bench: &mut Bench) -> String {
+    for _ in 0..5 {
+        bench.window.run_steps(1);
+        let commands = &bench.window.output().platform_output.commands;
+        if let Some(text) =
+            commands.iter().find_map(|command| if let egui::OutputCommand::CopyText(text) = command { Some(text.clone()) } else { None })
+        {
+            return text;
+        }
+    }
+    panic!("nothing was copied")
+}
+
+#[test]
+fn values_have_definitions_and_are_copied() {
+    let mut bench = Bench::with("TS-0402");
+    bench.key(Modifiers::NONE, Key::F3);
+    bench.window.run_steps(5);
+    bench.window.get_by_label("Copy every value").click();
+    let text = copied(&mut bench);
+    let x50 = bench.quantity("x50_0_um").unwrap();
+    assert!(text.lines().any(|line| line.starts_with(&format!("x50_0_um\t{x50}\tµm\t"))), "{text}");
+    bench.window.get_by_label("Copy the summary").click();
+    let text = copied(&mut bench);
+    assert!(text.contains("x50 by number of objects") && text.contains("gives no SPF"), "{text}");
+    // On a key: the value has the keyboard, and Enter shows its definition.
+    let label = bench
+        .window
+        .get_by(|node| node.label().is_some_and(|label| label.starts_with("Uncovered area: ")))
+        .accesskit_node()
+        .label()
+        .unwrap();
+    bench.reveal(&label);
+    bench.window.get_by_label(&label).focus();
+    bench.window.run_steps(2);
+    bench.key(Modifiers::NONE, Key::Enter);
+    assert!(bench.reads("Column uncovered_area_pct"));
+}
+
+#[test]
+fn charts_are_saved_as_svg_and_png() {
+    let mut bench = Bench::with("TS-0402");
+    bench.key(Modifiers::NONE, Key::F3);
+    bench.window.run_steps(5);
+    bench.press("Save the charts…");
+    let folder = bench.folder.path().join("charts");
+    bench.type_into("Folder of the charts", &folder.display().to_string());
+    bench.press("Save them there");
+    let names: Vec<String> =
+        fs::read_dir(&folder).unwrap().map(|entry| entry.unwrap().file_name().to_string_lossy().into_owned()).collect();
+    assert_eq!(names.len(), 12, "{names:?}");
+    for name in names {
+        let bytes = fs::read(folder.join(&name)).unwrap();
+        if name.ends_with(".svg") {
+            assert!(String::from_utf8_lossy(&bytes).contains("<svg"), "{name}");
+        } else {
+            assert!(bytes.starts_with(b"\x89PNG\r\n") && bytes.len() > 5_000, "{name}: {} bytes", bytes.len());
+        }
+    }
+}
+
+#[test]
+fn a_kind_is_given_by_hand_and_taken_back() {
+    let mut bench = Bench::with("TS-0402");
+    let (objects, area) = (bench.quantity("objects"), bench.quantity("particle_area_pct"));
+    bench.key(Modifiers::NONE, Key::O);
+    bench.key(Modifiers::NONE, Key::K);
+    assert!(bench.reads("What is this object?"));
+    bench.press("crystal");
+    bench.type_into("How do you know?", "seen between crossed polars");
+    bench.press("Give it this kind");
+    bench.settle();
+    assert!(bench.quantity("objects") < objects && bench.quantity("particle_area_pct") < area);
+    let text = fs::read_to_string(bench.lot().folder.join("corrections.csv")).unwrap();
+    assert!(text.contains("crystal") && text.contains("seen between crossed polars"), "{text}");
+    bench.key(Modifiers::COMMAND, Key::Z);
+    bench.settle();
+    assert_eq!((bench.quantity("objects"), bench.quantity("particle_area_pct")), (objects, area));
+}
