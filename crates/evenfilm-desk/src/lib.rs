@@ -48,6 +48,8 @@ pub struct Desk {
     taking_up: Option<session::Left>,
     /// What goes to the clipboard at the end of the pass.
     to_clipboard: Option<String>,
+    /// What went there last.
+    copied: String,
     /// What the pointer is over, or the middle of the picture.
     pointed: Option<state::Pointed>,
     /// Size of the picture's view, physical pixels.
@@ -99,6 +101,7 @@ impl Desk {
             opening: None,
             taking_up: None,
             to_clipboard: None,
+            copied: String::new(),
             pointed: None,
             view_px: [800.0, 600.0],
             may_close: false,
@@ -118,6 +121,11 @@ impl Desk {
     /// What it knows.
     pub const fn state(&self) -> &State {
         &self.state
+    }
+
+    /// What went to the clipboard last.
+    pub fn copied(&self) -> &str {
+        &self.copied
     }
 
     /// Whether something is still to come without anybody asking for more.
@@ -155,6 +163,7 @@ impl Desk {
             self.apply(act);
         }
         if let Some(text) = self.to_clipboard.take() {
+            self.copied.clone_from(&text);
             ctx.copy_text(text);
         }
         self.keep();

@@ -3,35 +3,21 @@
 use std::fs;
 
 use egui::{Key, Modifiers};
-use egui_kittest::kittest::Queryable;
+use egui_kittest::kittest::{NodeT, Queryable};
 
 use crate::bench::Bench;
-
-/// What goes to the clipboard in the next passes.
-fn copied(bench: &mut Bench) -> String {
-    for _ in 0..5 {
-        bench.window.run_steps(1);
-        let commands = &bench.window.output().platform_output.commands;
-        if let Some(text) =
-            commands.iter().find_map(|command| if let egui::OutputCommand::CopyText(text) = command { Some(text.clone()) } else { None })
-        {
-            return text;
-        }
-    }
-    panic!("nothing was copied")
-}
 
 #[test]
 fn values_have_definitions_and_are_copied() {
     let mut bench = Bench::with("TS-0402");
     bench.key(Modifiers::NONE, Key::F3);
     bench.window.run_steps(5);
-    bench.window.get_by_label("Copy every value").click();
-    let text = copied(&mut bench);
+    bench.press("Copy every value");
+    let text = bench.window.state().copied().to_owned();
     let x50 = bench.quantity("x50_0_um").unwrap();
     assert!(text.lines().any(|line| line.starts_with(&format!("x50_0_um\t{x50}\tµm\t"))), "{text}");
-    bench.window.get_by_label("Copy the summary").click();
-    let text = copied(&mut bench);
+    bench.press("Copy the summary");
+    let text = bench.window.state().copied().to_owned();
     assert!(text.contains("x50 by number of objects") && text.contains("gives no SPF"), "{text}");
     // On a key: the value has the keyboard, and Enter shows its definition.
     let label = bench

@@ -42,7 +42,7 @@ fn what_cannot_be_is_told_beside_its_box() {
     bench.type_into("Scale, µm per pixel", "-3");
     assert!(bench.reads("must be above 0"));
     // A lot is not closed over it without being asked.
-    bench.press("Slides");
+    bench.key(Modifiers::COMMAND, Key::W);
     assert!(bench.reads("The sheet has changes that are not saved"));
     bench.press("Go back");
     bench.press("Forget what was typed");
