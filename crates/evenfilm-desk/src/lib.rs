@@ -1,6 +1,6 @@
 //! The desk: a window in which a slide is inspected and decided.
 //!
-//! Screens ([`screens`]) read the [`state`] and push what is asked for; [`change`] applies it, in one place; [`jobs`] do the long work beside
+//! Screens (`screens`) read the [`State`] and push what is asked for; `change` applies it, in one place; `jobs` do the long work beside
 //! the window and report. Pixels become numbers only in [`evenfilm_record::lot`], which the command line calls in the same way.
 
 use std::path::PathBuf;
