@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use evenfilm_core::recipe::{GapKind, Kind, Recipe};
-use evenfilm_record::corrections::{Change, Correction};
+use evenfilm_record::corrections::{Change, Correction, Corrections};
 use evenfilm_record::fault::Fault;
 use evenfilm_record::lot::Inspected;
 use evenfilm_record::recipe_file;
@@ -16,7 +16,7 @@ use crate::command::{Command, Face};
 use crate::jobs::{Asked, Look, Purpose, Report};
 use crate::prefs::Look as Appearance;
 use crate::sheet;
-use crate::state::{Card, CardState, Chosen, Listed, Lot, Notice, Over, Pointed, Run, WriteStage, Writing};
+use crate::state::{Card, CardState, Chosen, Listed, Lot, Next, Notice, Over, Pointed, Run, WriteStage, Writing};
 
 mod command;
 pub(crate) use command::barred;
@@ -79,8 +79,8 @@ pub(crate) enum Act {
     TakeUp(bool),
     /// Closes a notice.
     Close(usize),
-    /// Closes the lot although its sheet is not saved.
-    LoseSheet,
+    /// Leaves the lot although something of it is not saved.
+    Leave(Next),
     /// Closes the window although something is not saved.
     CloseAnyway,
     /// Something of the sheet.
@@ -110,8 +110,8 @@ impl Desk {
     pub(crate) fn apply(&mut self, act: Act) {
         match act {
             Act::Do(command) => self.command(command),
-            Act::Open(folder) => self.open(&folder),
-            Act::Lot(place) => self.show_lot(place),
+            Act::Open(folder) => self.leave(Next::Folder(folder)),
+            Act::Lot(place) => self.leave(Next::Lot(place)),
             Act::Field(place) => self.show_field(place),
             Act::Choose(recipe, more) => self.choose(*recipe, more),
             Act::Chosen => {
@@ -136,7 +136,7 @@ impl Desk {
             Act::Lock { name, version } => self.lock(name, version),
             Act::SaveAndWrite => {
                 self.state.over = None;
-                if self.save_choices() {
+                if self.save_sheet() && self.save_choices() {
                     self.write_record();
                 }
             }
@@ -147,11 +147,7 @@ impl Desk {
                     self.state.notices.remove(place);
                 }
             }
-            Act::LoseSheet => {
-                self.state.over = None;
-                self.close_lot();
-                self.state.lots.clear();
-            }
+            Act::Leave(next) => self.go(&next),
             Act::CloseAnyway => self.may_close = true,
             Act::Sheet(act) => self.sheet(act),
             Act::Again => self.measure(),
@@ -175,6 +171,27 @@ impl Desk {
         // Old ones give way.
         if self.state.notices.len() > MOST_NOTICES {
             self.state.notices.remove(0);
+        }
+    }
+
+    /// Goes on from a lot; asks first where something of it is not saved.
+    pub(crate) fn leave(&mut self, next: Next) {
+        if self.state.lot.as_ref().is_some_and(|lot| !lot.unsaved().is_empty()) {
+            self.state.over = Some(Over::Leave(next));
+        } else {
+            self.go(&next);
+        }
+    }
+
+    fn go(&mut self, next: &Next) {
+        self.state.over = None;
+        match next {
+            Next::Start => {
+                self.close_lot();
+                self.state.lots.clear();
+            }
+            Next::Lot(place) => self.show_lot(*place),
+            Next::Folder(folder) => self.open(folder),
         }
     }
 
@@ -205,22 +222,22 @@ impl Desk {
         if listed.name.is_some() || listed.fault.is_none() {
             self.state.prefs.opened(&listed.folder);
         }
-        self.ask_to_measure(None, false);
+        self.ask_to_measure(None, None);
     }
 
     /// Measures the lot with the choices as they are now.
     pub(crate) fn measure(&mut self) {
         let Some(lot) = &self.state.lot else { return };
         let chosen = lot.batch.is_some().then(|| lot.now.clone());
-        let write = lot.now.corrections != lot.on_disk.corrections;
-        self.ask_to_measure(chosen, write);
+        let known = (lot.now.corrections != lot.on_disk.corrections).then(|| lot.on_disk.corrections.clone());
+        self.ask_to_measure(chosen, known);
     }
 
-    fn ask_to_measure(&mut self, chosen: Option<Chosen>, write_corrections: bool) {
+    fn ask_to_measure(&mut self, chosen: Option<Chosen>, known: Option<Corrections>) {
         let Some(lot) = &self.state.lot else { return };
         let out = self.records_of(&lot.folder);
         let folder = lot.folder.clone();
-        self.jobs.measure.ask(Asked { folder, chosen, write_corrections, out });
+        self.jobs.measure.ask(Asked { folder, chosen, known, out });
         self.of_lot(|lot| lot.run = Run::Going { share: 0.0, what: "opening".into() });
     }
 
@@ -260,8 +277,10 @@ impl Desk {
     /// Choices have changed: a new run, and where the light is another, a new picture.
     fn changed(&mut self, light: bool) {
         if let (true, Some(lot)) = (light, &mut self.state.lot) {
-            // The picture comes with the batch that the run opens.
+            // The picture comes with the batch that the run opens; one of the old light is not waited for.
+            self.jobs.picture.stop();
             lot.picture = None;
+            lot.picture_fault = None;
         }
         self.measure();
     }
@@ -310,6 +329,21 @@ impl Desk {
         (recipe.name, recipe.version, recipe.locked) = (name, version, true);
         if self.save_choices() {
             self.measure();
+        }
+    }
+
+    /// Writes the sheet where it was changed; false, and a notice, where that fails.
+    fn save_sheet(&mut self) -> bool {
+        let Some(lot) = &mut self.state.lot else { return false };
+        if !lot.sheet.as_ref().is_some_and(sheet::Draft::is_changed) {
+            return true;
+        }
+        match sheet::apply(lot, sheet::Act::Save) {
+            Ok(_) => true,
+            Err(fault) => {
+                self.say(Notice::of(&fault));
+                false
+            }
         }
     }
 
@@ -385,7 +419,7 @@ impl Desk {
             Ok(false) => {}
             Ok(true) => {
                 self.say(Notice::good("Sheet saved"));
-                self.ask_to_measure(None, false);
+                self.measure();
             }
             Err(fault) => self.say(Notice::of(&fault)),
         }

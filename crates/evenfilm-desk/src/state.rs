@@ -158,6 +158,8 @@ pub enum CardState {
     ToCheck(usize),
     /// It is left out of the numbers, and why.
     LeftOut(String),
+    /// It was left out by hand for a reason that is not the recipe's, so it still counts.
+    SetAside(String),
 }
 
 impl CardState {
@@ -170,6 +172,7 @@ impl CardState {
             Self::ToCheck(1) => "1 thing to check".into(),
             Self::ToCheck(n) => format!("{n} things to check"),
             Self::LeftOut(why) => format!("left out: {why}"),
+            Self::SetAside(why) => format!("still counted, set aside: {why}"),
         }
     }
 }
@@ -218,6 +221,17 @@ pub struct Notice {
     pub bad: bool,
 }
 
+/// Where one goes from a lot.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Next {
+    /// To the start page.
+    Start,
+    /// To another lot of the open folder.
+    Lot(usize),
+    /// To another folder.
+    Folder(PathBuf),
+}
+
 /// An object or a gap that was pointed at.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Pointed {
@@ -254,8 +268,8 @@ pub enum Over {
     Queue,
     /// Appearance, scale, folders.
     Setup,
-    /// Whether a sheet that is not saved may go.
-    LoseSheet,
+    /// Whether what is not saved of the lot may go, and what comes then.
+    Leave(Next),
     /// The window is to be closed while something is not saved or being written.
     Closing,
 }
@@ -294,6 +308,18 @@ impl Lot {
     /// Whether the choices differ from what the recipe file says.
     pub fn is_unsaved(&self) -> bool {
         self.now.recipe != self.on_disk.recipe
+    }
+
+    /// What of it is not saved, in words; empty where all is.
+    pub fn unsaved(&self) -> String {
+        let sheet = self.sheet.as_ref().is_some_and(crate::sheet::Draft::is_changed);
+        match (self.batch.is_some() && self.is_unsaved(), sheet) {
+            (true, true) => "choices and sheet",
+            (true, false) => "choices",
+            (false, true) => "the sheet",
+            (false, false) => "",
+        }
+        .into()
     }
 
     /// The objective that the shown field was taken with.

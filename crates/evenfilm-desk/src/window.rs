@@ -64,9 +64,8 @@ impl Desk {
             self.state.prefs.window = [(size.x * scale).round(), (size.y * scale).round()];
         }
         let writing = self.state.queue.iter().any(|one| matches!(one.stage, WriteStage::Waits | WriteStage::Going { .. }));
-        let sheet = self.state.lot.as_ref().and_then(|lot| lot.sheet.as_ref()).is_some_and(crate::sheet::Draft::is_changed);
-        let unsaved = self.state.lot.as_ref().is_some_and(|lot| lot.batch.is_some() && lot.is_unsaved());
-        if closing && !self.may_close && (writing || sheet || unsaved) {
+        let unsaved = self.state.lot.as_ref().is_some_and(|lot| !lot.unsaved().is_empty());
+        if closing && !self.may_close && (writing || unsaved) {
             ctx.send_viewport_cmd(egui::ViewportCommand::CancelClose);
             self.state.over = Some(crate::state::Over::Closing);
         }

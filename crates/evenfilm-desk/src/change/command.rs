@@ -3,7 +3,7 @@
 use evenfilm_record::corrections::Change;
 use evenfilm_record::summary;
 
-use super::{Act, Appearance, Camera, Command, Face, Lot, Notice, Over, Purpose, Run, WriteStage};
+use super::{Act, Appearance, Camera, Command, Face, Lot, Next, Notice, Over, Purpose, Run, WriteStage};
 use crate::Desk;
 use crate::numbers;
 use crate::state::State;
@@ -80,7 +80,7 @@ impl Desk {
         match command {
             Command::OpenFolder => self.ask_for(Purpose::Lot),
             Command::OpenSample => self.open_sample(),
-            Command::CloseLot => self.leave_lot(),
+            Command::CloseLot => self.leave(Next::Start),
             Command::NextLot => self.step_lot(1),
             Command::PreviousLot => self.step_lot(-1),
             Command::NextField => self.step_field(1),
@@ -124,19 +124,10 @@ impl Desk {
     fn open_sample(&mut self) {
         let folder = self.data.join("sample lot");
         if folder.join("batch.toml").is_file() {
-            return self.open(&folder);
+            return self.leave(Next::Folder(folder));
         }
         self.state.rendering = true;
         self.jobs.render_sample(folder);
-    }
-
-    fn leave_lot(&mut self) {
-        if self.state.lot.as_ref().and_then(|lot| lot.sheet.as_ref()).is_some_and(crate::sheet::Draft::is_changed) {
-            self.state.over = Some(Over::LoseSheet);
-        } else {
-            self.close_lot();
-            self.state.lots.clear();
-        }
     }
 
     fn step_lot(&mut self, step: isize) {
@@ -224,7 +215,7 @@ impl Desk {
     }
 
     fn ask_to_write(&mut self) {
-        if self.state.lot.as_ref().is_some_and(Lot::is_unsaved) {
+        if self.state.lot.as_ref().is_some_and(|lot| !lot.unsaved().is_empty()) {
             self.state.over = Some(Over::SaveFirst);
         } else {
             self.write_record();

@@ -83,7 +83,15 @@ impl Desk {
         let left = self.taking_up.take();
         let Some(lot) = &mut self.state.lot else { return };
         match opened {
-            Ok(Opened { batch, chosen, on_disk }) => {
+            Ok(Opened { batch, chosen, on_disk, overtaken }) => {
+                if overtaken {
+                    self.say(Notice {
+                        text: "corrections.csv was changed by somebody else, so your change of it was not written".into(),
+                        remedy: "what the file says now is shown; make the change again".into(),
+                        bad: true,
+                    });
+                }
+                let Some(lot) = &mut self.state.lot else { return };
                 let first = lot.batch.is_none();
                 (lot.name, lot.on_disk) = (batch.sheet.lot.clone(), on_disk);
                 // The file's lines are numbered anew; what they say is the same.
@@ -157,6 +165,7 @@ fn judge_cards(lot: &mut Lot, inspected: &Inspected) {
         card.state = match (field.rejected.as_str(), field.flags.len()) {
             ("", 0) => CardState::Measured,
             ("", n) => CardState::ToCheck(n),
+            (why, _) if field.stays => CardState::SetAside(why.into()),
             (why, _) => CardState::LeftOut(why.into()),
         };
     }

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
 use evenfilm_core::recipe::Recipe;
+use evenfilm_record::corrections::{Correction, Corrections};
 use evenfilm_record::fault::{Fault, FaultKind};
 use evenfilm_record::folder::{Batch, Options};
 use evenfilm_record::lot::{self, Event, Job, Memo};
@@ -19,8 +20,8 @@ pub(crate) struct Asked {
     pub(crate) folder: PathBuf,
     /// The choices; `None` are those of the files.
     pub(crate) chosen: Option<Chosen>,
-    /// Whether the corrections differ from those of the file, and are written first.
-    pub(crate) write_corrections: bool,
+    /// Where the corrections are to be written first: what the file is known to say.
+    pub(crate) known: Option<Corrections>,
     /// Where records go, and the check's record lies.
     pub(crate) out: PathBuf,
 }
@@ -32,6 +33,8 @@ pub(crate) struct Opened {
     pub(crate) chosen: Chosen,
     /// The choices as the files have them.
     pub(crate) on_disk: Chosen,
+    /// Somebody else wrote corrections meanwhile: theirs stand, and those asked for were not written.
+    pub(crate) overtaken: bool,
 }
 
 pub(super) fn start(tell: Tell) -> Worker<Asked> {
@@ -60,8 +63,12 @@ fn run(number: u64, asked: &Asked, cancel: &AtomicBool, tell: &Tell, memo: &mut 
 }
 
 fn open(asked: &Asked) -> Result<Opened, Fault> {
-    if let (true, Some(chosen)) = (asked.write_corrections, &asked.chosen) {
-        chosen.corrections.save(&asked.folder)?;
+    let mut overtaken = false;
+    if let (Some(known), Some(chosen)) = (&asked.known, &asked.chosen) {
+        overtaken = !says_the_same(known, &Corrections::beside(&asked.folder)?);
+        if !overtaken {
+            chosen.corrections.save(&asked.folder)?;
+        }
     }
     let options = Options { choices: asked.chosen.as_ref().map(|chosen| chosen.recipe.clone()), ..Options::default() };
     let batch = Batch::open(&asked.folder, &options)?;
@@ -72,7 +79,14 @@ fn open(asked: &Asked) -> Result<Opened, Fault> {
         chosen: Chosen { recipe, corrections: corrections.clone() },
         on_disk: Chosen { recipe: on_disk, corrections },
         batch: Arc::new(batch),
+        overtaken,
     })
+}
+
+/// Whether two files of corrections say the same, wherever their lines stand.
+fn says_the_same(a: &Corrections, b: &Corrections) -> bool {
+    let at_no_line = |one: &Correction| Correction { line: 0, ..one.clone() };
+    a.lines.iter().map(at_no_line).eq(b.lines.iter().map(at_no_line))
 }
 
 /// Events in words.

@@ -72,7 +72,7 @@ fn one(ui: &mut Ui, lot: &Lot, place: usize, card: &Card, acts: &mut Acts) {
         inner.add(Label::new(widgets::quiet(ui, format!("slide {}", card.slide)).small()).truncate());
     }
     let ink = match card.state {
-        CardState::ToCheck(_) | CardState::LeftOut(_) => inks.warn,
+        CardState::ToCheck(_) | CardState::LeftOut(_) | CardState::SetAside(_) => inks.warn,
         _ => inks.quiet,
     };
     inner.add(Label::new(RichText::new(&words).small().color(ink)).truncate());

@@ -4,7 +4,7 @@ use egui::{Id, Key, Modal, RichText, Ui};
 
 use super::widgets;
 use crate::change::{Act, Acts};
-use crate::state::{Lot, Over, State};
+use crate::state::{Lot, Next, Over, State};
 use crate::theme;
 
 mod find;
@@ -50,10 +50,8 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, acts: &mut Act
             (Over::Kind(thing), _) => kind::show(ui, thing, &mut draft.kind, is_new, acts),
             (Over::Lock, Some(_)) => lock(ui, draft, is_new, acts),
             (Over::Charts, Some(_)) => charts(ui, draft, is_new, acts),
-            (Over::SaveFirst, _) => save_first(ui, acts),
-            (Over::LoseSheet, _) => {
-                lose(ui, "The sheet has changes that are not saved", "Close the lot without them", Act::LoseSheet, acts);
-            }
+            (Over::SaveFirst, lot) => save_first(ui, lot, acts),
+            (Over::Leave(next), lot) => leave(ui, lot, next, acts),
             (Over::Closing, _) => closing(ui, acts),
             (Over::LeaveOut | Over::Lock | Over::Why | Over::Charts, None) => acts.push(Act::Over(None)),
         }
@@ -168,9 +166,10 @@ fn charts(ui: &mut Ui, draft: &mut Draft, is_new: bool, acts: &mut Acts) {
     });
 }
 
-fn save_first(ui: &mut Ui, acts: &mut Acts) {
-    title(ui, "The choices are not saved");
-    ui.label("A record is made from the files of the lot, so that it can be made again. Save the choices to the recipe file first.");
+fn save_first(ui: &mut Ui, lot: Option<&Lot>, acts: &mut Acts) {
+    title(ui, "Not everything is saved");
+    ui.label(format!("Not saved: {}.", lot.map_or_else(String::new, Lot::unsaved)));
+    ui.label("A record is made from the files of the lot, so that it can be made again: they are saved first.");
     ui.add_space(theme::GAP);
     ui.horizontal(|ui| {
         if widgets::main_button(ui, "Save and write the record").clicked() {
@@ -180,14 +179,16 @@ fn save_first(ui: &mut Ui, acts: &mut Acts) {
     });
 }
 
-fn lose(ui: &mut Ui, what: &str, button: &str, act: Act, acts: &mut Acts) {
-    title(ui, what);
+fn leave(ui: &mut Ui, lot: Option<&Lot>, next: &Next, acts: &mut Acts) {
+    title(ui, "Leave the lot without saving?");
+    ui.label(format!("Not saved: {}.", lot.map_or_else(String::new, Lot::unsaved)));
+    ui.add_space(theme::GAP);
     ui.horizontal(|ui| {
         if widgets::main_button(ui, "Go back").clicked() {
             acts.push(Act::Over(None));
         }
-        if ui.button(button).clicked() {
-            acts.push(act);
+        if ui.button("Leave without saving").clicked() {
+            acts.push(Act::Leave(next.clone()));
         }
     });
 }

@@ -89,7 +89,7 @@ fn unsaved_choices_are_saved_first() {
     bench.key(Modifiers::NONE, Key::ArrowRight);
     bench.settle();
     bench.press("Write the record");
-    assert!(bench.reads("The choices are not saved"));
+    assert!(bench.reads("Not everything is saved"));
     bench.press("Save and write the record");
     bench.settle();
     let WriteStage::Written(outcome) = &bench.window.state().state().queue[0].stage else { panic!("not written") };

@@ -43,7 +43,7 @@ fn what_cannot_be_is_told_beside_its_box() {
     assert!(bench.reads("must be above 0"));
     // A lot is not closed over it without being asked.
     bench.key(Modifiers::COMMAND, Key::W);
-    assert!(bench.reads("The sheet has changes that are not saved"));
+    assert!(bench.reads("Leave the lot without saving?"));
     bench.press("Go back");
     bench.press("Forget what was typed");
     bench.window.run_steps(5);
