@@ -77,7 +77,8 @@ commands! {
     WriteRecord, "Write the record", "Measure once more and seal pictures, numbers and choices in a record", ctrl(Key::Enter);
     WriteAll, "Write the records of all lots here", "One after another, as the lots of the folder stand", ctrl_shift(Key::Enter);
     Queue, "Show what is being written", "Progress, summaries and records of this session", alone(Key::F8);
-    Stop, "Stop measuring or writing", "Nothing is left behind; what was written before stays", ctrl(Key::Period);
+    Stop, "Stop measuring", "The numbers stay those of earlier choices", ctrl(Key::Period);
+    StopRecords, "Stop all records", "Nothing is left behind of those that are not written; the others stay", ctrl_shift(Key::Period);
     CopySummary, "Copy the summary", "The text that the command line prints", ctrl_shift(Key::C);
     CopyValues, "Copy every value", "A table with units, for a spreadsheet", None;
     SaveCharts, "Save the charts…", "As SVG and PNG beside the lot", None;
@@ -99,6 +100,10 @@ impl Command {
 
     /// Whether its key is one that is also typed into texts.
     pub(crate) fn is_typed(self) -> bool {
+        // Taking back what was typed is the box's own, and nobody leaves a lot by a slip while typing.
+        if matches!(self, Self::Undo | Self::Redo | Self::CloseLot) {
+            return true;
+        }
         self.key().is_some_and(|key| key.modifiers.is_none() && !is_function(key.logical_key))
     }
 }

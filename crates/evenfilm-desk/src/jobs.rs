@@ -12,6 +12,7 @@ use evenfilm_record::fault::Fault;
 use evenfilm_record::lot::{Inspected, LotOutcome};
 
 use crate::canvas::{Detail, FieldPicture, Thumb};
+use crate::numbers::Charted;
 use crate::state::{Chosen, Listed};
 
 mod measure;
@@ -19,7 +20,7 @@ mod picture;
 mod small;
 mod write;
 
-pub(crate) use measure::{Asked, Opened};
+pub(crate) use measure::{Asked, Opened, write_corrections};
 pub(crate) use picture::{Look, Wanted};
 pub(crate) use small::Thumbs;
 
@@ -43,6 +44,8 @@ pub(crate) enum Report {
     Chosen(Option<PathBuf>, Purpose),
     /// The sample lot is rendered.
     Rendered(Result<PathBuf, Fault>),
+    /// Charts were written into a folder, so many files.
+    Charted(PathBuf, Result<usize, Fault>),
     /// A record is being written: its number, share, what.
     Writing(u64, f32, String, f64),
     /// A record is written, or is not.
@@ -113,7 +116,7 @@ impl<R: Send + 'static> Worker<R> {
                 work(number, request, &cancel);
             }
         };
-        // Without threads there is no window either; the request then waits for ever, which `is_stuck` would show.
+        // A system that starts no thread had none for the window either.
         let _ = thread::Builder::new().name(name.into()).spawn(run);
         Self { shared, latest: 0 }
     }
@@ -223,6 +226,11 @@ impl Jobs {
     /// Lets the system ask for a folder.
     pub(crate) fn choose(&self, purpose: Purpose, at: Option<PathBuf>) {
         small::choose(self.tell.clone(), purpose, at);
+    }
+
+    /// Draws charts and writes them into a folder.
+    pub(crate) fn save_charts(&self, charted: Charted, folder: PathBuf) {
+        small::save_charts(self.tell.clone(), charted, folder);
     }
 
     /// Renders the sample lot into a folder.

@@ -4,8 +4,10 @@
 //! the window and report. Pixels become numbers only in [`evenfilm_record::lot`], which the command line calls in the same way.
 
 use std::path::PathBuf;
+use std::time::{Duration, Instant};
 
 use eframe::egui;
+use evenfilm_record::fault::Fault;
 
 mod canvas;
 mod change;
@@ -56,6 +58,8 @@ pub struct Desk {
     view_px: [f64; 2],
     /// The settings as they were written.
     prefs_written: Prefs,
+    /// When they began to differ.
+    prefs_at: Option<Instant>,
     /// Somebody was asked and wants to close the window all the same.
     may_close: bool,
     /// The window is to be closed.
@@ -88,9 +92,10 @@ impl Desk {
     pub fn new(places: &Places, folder: Option<PathBuf>) -> Self {
         let first_time = !places.settings.join("settings.json").is_file();
         let prefs = Prefs::read(&places.settings);
-        let (session, left) = session::Session::begin(&places.settings).map_or((None, None), |(session, left)| (Some(session), left));
+        let (session, left) = session::Session::begin(&places.settings).map_or((None, Vec::new()), |(session, left)| (Some(session), left));
         let mut desk = Self {
             prefs_written: prefs.clone(),
+            prefs_at: None,
             state: State { prefs, left, ..State::default() },
             jobs: jobs::Jobs::start(),
             canvas: screens::Canvas::default(),
@@ -166,20 +171,42 @@ impl Desk {
             self.copied.clone_from(&text);
             ctx.copy_text(text);
         }
-        self.keep();
+        if self.keep() {
+            // What could not be written yet is written soon.
+            ctx.request_repaint_after(Duration::from_millis(300));
+        }
     }
 
-    /// Writes what must outlive the program, where it changed.
-    fn keep(&mut self) {
-        if self.state.prefs != self.prefs_written {
-            // A disk that takes no settings is no reason to stop: the notice is said once.
-            if let Err(fault) = std::fs::create_dir_all(&self.settings).map_or(Ok(()), |()| self.state.prefs.write(&self.settings)) {
-                self.say(state::Notice::of(&fault));
-            }
-            self.prefs_written = self.state.prefs.clone();
+    /// Writes what must outlive the program, where it changed and has come to rest; true where something waits.
+    fn keep(&mut self) -> bool {
+        let mut waits = false;
+        if self.state.prefs == self.prefs_written {
+            self.prefs_at = None;
+        } else if self.prefs_at.get_or_insert_with(Instant::now).elapsed() < PREFS_REST {
+            waits = true;
+        } else {
+            self.write_prefs();
         }
-        if let Some(session) = &mut self.session {
-            session.keep(&self.state);
+        self.session.as_mut().is_some_and(|session| session.keep(&self.state)) || waits
+    }
+
+    fn write_prefs(&mut self) {
+        let made = std::fs::create_dir_all(&self.settings).map_err(|e| Fault::work(format!("the settings cannot be kept: {e}"), ""));
+        // A disk that takes no settings is no reason to stop: it is said once.
+        if let Err(fault) = made.and_then(|()| self.state.prefs.write(&self.settings)) {
+            self.say(state::Notice::of(&fault.at(&self.settings)));
+        }
+        self.prefs_written = self.state.prefs.clone();
+    }
+}
+
+impl Drop for Desk {
+    fn drop(&mut self) {
+        if self.state.prefs != self.prefs_written {
+            self.write_prefs();
         }
     }
 }
+
+/// Settings that change faster, as while the window is resized, are written when they rest.
+const PREFS_REST: Duration = Duration::from_millis(500);

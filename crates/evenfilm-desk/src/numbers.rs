@@ -12,8 +12,10 @@ use evenfilm_record::chart::{
 };
 use evenfilm_record::disk;
 use evenfilm_record::fault::Fault;
+use evenfilm_record::folder::Batch;
 use evenfilm_record::lot::{Inspected, ObjectiveOutcome};
 use evenfilm_record::names::folder_name;
+use evenfilm_record::summary;
 use resvg::tiny_skia::{Pixmap, Transform};
 use resvg::usvg::{self, fontdb};
 
@@ -29,23 +31,37 @@ pub(crate) fn as_table(seen: &ObjectiveOutcome) -> String {
         text.push_str(&line.join("\t"));
         text.push('\n');
     }
+    text.push_str(&summary::CAUTION.replace('\n', " "));
+    text.push('\n');
     text
 }
 
 /// What charts of one objective are drawn from.
-pub(crate) struct Charted<'a> {
-    seen: &'a ObjectiveOutcome,
+#[derive(Clone)]
+pub(crate) struct Charted {
+    /// The lot's name.
+    name: String,
     place: usize,
-    inspected: &'a Inspected,
-    recipe: &'a Recipe,
+    inspected: Arc<Inspected>,
+    /// The lot as it was measured.
+    batch: Arc<Batch>,
 }
 
-impl<'a> Charted<'a> {
+impl Charted {
     /// The objective that the shown field was taken with; `None` until the lot is measured.
-    pub(crate) fn of(lot: &'a Lot) -> Option<Self> {
-        let (inspected, batch) = (lot.measured.as_ref()?, lot.batch.as_ref()?);
+    pub(crate) fn of(lot: &Lot) -> Option<Self> {
+        let (inspected, batch) = (Arc::clone(lot.measured.as_ref()?), Arc::clone(lot.measured_batch.as_ref()?));
         let place = inspected.fields.get(lot.field).map_or(0, |field| field.objective);
-        Some(Self { seen: inspected.objectives.get(place)?, place, inspected, recipe: &batch.objectives.get(place)?.recipe })
+        let known = place < inspected.objectives.len().min(batch.objectives.len());
+        known.then(|| Self { name: lot.name.clone(), place, inspected, batch })
+    }
+
+    fn seen(&self) -> &ObjectiveOutcome {
+        &self.inspected.objectives[self.place]
+    }
+
+    fn recipe(&self) -> &Recipe {
+        &self.batch.objectives[self.place].recipe
     }
 
     /// Fields that stay in the numbers.
@@ -55,13 +71,13 @@ impl<'a> Charted<'a> {
 
     /// Sizes of the objects.
     pub(crate) fn sizes(&self, canvas: Canvas, by: SizesBy, curves: Curves) -> Scene {
-        let data = SizeData::of(&self.counting(), self.recipe).with_limits(&self.seen.judgement);
+        let data = SizeData::of(&self.counting(), self.recipe()).with_limits(&self.seen().judgement);
         size_distribution(&data, &SizeOptions { canvas, by, curves })
     }
 
     /// Gaps by their diameter.
     pub(crate) fn gaps(&self, canvas: Canvas, by: GapsBy) -> Scene {
-        let data = GapsData::of(&self.counting(), self.recipe).with_limits(&self.seen.judgement);
+        let data = GapsData::of(&self.counting(), self.recipe()).with_limits(&self.seen().judgement);
         gaps(&data, &GapOptions { canvas, by })
     }
 
@@ -75,7 +91,28 @@ impl<'a> Charted<'a> {
             rejected: !field.stays,
         };
         let values = self.inspected.fields.iter().filter(|field| field.objective == self.place).map(value).collect();
-        fields(&FieldsData::of(self.seen, id, values), canvas)
+        fields(&FieldsData::of(self.seen(), id, values), canvas)
+    }
+
+    /// Writes the charts into a folder, as SVG and PNG; gives the number of files.
+    ///
+    /// # Errors
+    /// A file cannot be written.
+    pub(crate) fn save(&self, folder: &Path) -> Result<usize, Fault> {
+        let mut charts = vec![
+            ("sizes by number".to_owned(), self.sizes(FILE_CANVAS, SizesBy::Number, Curves::Both)),
+            ("sizes by volume".to_owned(), self.sizes(FILE_CANVAS, SizesBy::Volume, Curves::Both)),
+            ("gaps".to_owned(), self.gaps(FILE_CANVAS, GapsBy::Area)),
+        ];
+        charts.extend(BY_FIELD.iter().map(|id| (format!("{id} by field"), self.fields(&FILE_CANVAS, id))));
+        let fonts = fonts();
+        for (name, scene) in &charts {
+            let text = svg(scene, &Palette::LIGHT);
+            let file = |end: &str| folder.join(format!("{} {name}.{end}", folder_name(&self.name)));
+            disk::replace(&file("svg"), text.as_bytes())?;
+            disk::replace(&file("png"), &png(&text, &fonts)?)?;
+        }
+        Ok(2 * charts.len())
     }
 }
 
@@ -87,28 +124,6 @@ const FILE_SCALE: f32 = 2.0;
 
 /// Quantities whose fields are drawn.
 pub(crate) const BY_FIELD: [&str; 3] = ["uncovered_area_pct", "x50_0_um", "agglomerate_fraction_pct"];
-
-/// Writes the charts of a lot into a folder, as SVG and PNG; gives the number of files.
-///
-/// # Errors
-/// A file cannot be written.
-pub(crate) fn save_charts(lot: &Lot, folder: &Path) -> Result<usize, Fault> {
-    let Some(charted) = Charted::of(lot) else { return Ok(0) };
-    let mut charts = vec![
-        ("sizes by number".to_owned(), charted.sizes(FILE_CANVAS, SizesBy::Number, Curves::Both)),
-        ("sizes by volume".to_owned(), charted.sizes(FILE_CANVAS, SizesBy::Volume, Curves::Both)),
-        ("gaps".to_owned(), charted.gaps(FILE_CANVAS, GapsBy::Area)),
-    ];
-    charts.extend(BY_FIELD.iter().map(|id| (format!("{id} by field"), charted.fields(&FILE_CANVAS, id))));
-    let fonts = fonts();
-    for (name, scene) in &charts {
-        let text = svg(scene, &Palette::LIGHT);
-        let file = |end: &str| folder.join(format!("{} {name}.{end}", folder_name(&lot.name)));
-        disk::replace(&file("svg"), text.as_bytes())?;
-        disk::replace(&file("png"), &png(&text, &fonts)?)?;
-    }
-    Ok(2 * charts.len())
-}
 
 /// The letters of the window, so that a chart looks alike on every machine.
 fn fonts() -> Arc<fontdb::Database> {

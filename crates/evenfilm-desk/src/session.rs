@@ -2,13 +2,14 @@
 
 use std::fs::{self, File, TryLockError};
 use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant, SystemTime};
 
 use evenfilm_core::recipe::Recipe;
 use evenfilm_record::{disk, recipe_file};
 use serde::{Deserialize, Serialize};
 
 use crate::Desk;
-use crate::state::State;
+use crate::state::{State, WriteStage, Writing, folder_name};
 
 /// What an earlier session left.
 #[derive(Clone, Debug, PartialEq)]
@@ -19,6 +20,10 @@ pub struct Left {
     pub recipe: Option<Recipe>,
     /// The sheet that was not saved.
     pub sheet: Option<String>,
+    /// Lots whose records were not written yet.
+    pub writing: Vec<PathBuf>,
+    /// Where it is kept until somebody takes it up or lets it go.
+    file: PathBuf,
 }
 
 /// The same in a file.
@@ -28,6 +33,7 @@ struct Stored {
     folder: PathBuf,
     recipe: Option<String>,
     sheet: Option<String>,
+    writing: Vec<PathBuf>,
 }
 
 /// The file of this session, locked while the program runs.
@@ -36,34 +42,45 @@ pub(crate) struct Session {
     /// Kept for its lock, which the system gives back however the program ends.
     _lock: File,
     written: Option<Stored>,
+    /// When it was written last.
+    at: Option<Instant>,
 }
+
+/// What changes faster, as while a mark is dragged, is written no more often.
+const REST: Duration = Duration::from_secs(1);
 
 const PREFIX: &str = "session-";
 
 impl Session {
-    /// Begins a session; gives what a dead one left, if any.
-    pub(crate) fn begin(folder: &Path) -> Option<(Self, Option<Left>)> {
+    /// Begins a session; gives what dead ones left, latest last.
+    pub(crate) fn begin(folder: &Path) -> Option<(Self, Vec<Left>)> {
         fs::create_dir_all(folder).ok()?;
         let left = dead(folder);
         let stem = format!("{PREFIX}{}", std::process::id());
         let lock = File::create(folder.join(format!("{stem}.lock"))).ok()?;
         lock.try_lock().ok()?;
-        Some((Self { path: folder.join(format!("{stem}.json")), _lock: lock, written: None }, left))
+        Some((Self { path: folder.join(format!("{stem}.json")), _lock: lock, written: None, at: None }, left))
     }
 
-    /// Keeps what is not saved; writes only where it differs from what was written last.
-    pub(crate) fn keep(&mut self, state: &State) {
+    /// Keeps what is not saved, where it differs from what was written last; true where that must wait a little.
+    pub(crate) fn keep(&mut self, state: &State) -> bool {
         let now = unsaved(state);
         if now == self.written {
-            return;
+            return false;
+        }
+        if self.at.is_some_and(|at| at.elapsed() < REST) {
+            return true;
         }
         let done = match &now {
             Some(stored) => serde_json::to_vec_pretty(stored).is_ok_and(|text| disk::replace(&self.path, &text).is_ok()),
             None => fs::remove_file(&self.path).is_ok() || !self.path.exists(),
         };
+        // A disk that takes nothing is tried again later, not at every pass.
+        self.at = Some(Instant::now());
         if done {
             self.written = now;
         }
+        !done
     }
 }
 
@@ -77,32 +94,39 @@ impl Drop for Session {
 
 /// What is not saved; `None` where all is.
 fn unsaved(state: &State) -> Option<Stored> {
-    let lot = state.lot.as_ref()?;
-    let recipe = (lot.batch.is_some() && lot.is_unsaved()).then(|| recipe_file::canonical(&lot.now.recipe));
-    let sheet = lot.sheet.as_ref().filter(|draft| draft.is_changed()).map(crate::sheet::Draft::text);
-    (recipe.is_some() || sheet.is_some()).then(|| Stored { folder: lot.folder.clone(), recipe, sheet })
+    let waits = |one: &&Writing| matches!(one.stage, WriteStage::Waits | WriteStage::Going { .. });
+    let writing: Vec<PathBuf> = state.queue.iter().filter(waits).map(|one| one.folder.clone()).collect();
+    let lot = state.lot.as_ref();
+    let recipe = lot.filter(|lot| lot.is_unsaved()).map(|lot| recipe_file::canonical(&lot.now.recipe));
+    let sheet = lot.and_then(|lot| lot.sheet.as_ref()).filter(|draft| draft.is_changed()).map(crate::sheet::Draft::text);
+    let any = recipe.is_some() || sheet.is_some() || !writing.is_empty();
+    let folder = lot.map(|lot| lot.folder.clone()).or_else(|| writing.first().cloned())?;
+    any.then_some(Stored { folder, recipe, sheet, writing })
 }
 
-/// What the latest session left whose program is gone; its files, and those of all dead ones, are removed.
-fn dead(folder: &Path) -> Option<Left> {
-    let mut found: Vec<(std::time::SystemTime, Stored)> = Vec::new();
-    for entry in fs::read_dir(folder).ok()?.flatten() {
-        let path = entry.path();
+/// What dead sessions left, latest last. It stays on the disk until it is taken up or let go.
+fn dead(folder: &Path) -> Vec<Left> {
+    let mut found: Vec<(SystemTime, Left)> = Vec::new();
+    for path in fs::read_dir(folder).into_iter().flatten().flatten().map(|entry| entry.path()) {
         let named = path.file_name().is_some_and(|name| name.to_string_lossy().starts_with(PREFIX));
-        if !named || path.extension().is_none_or(|end| end != "json") || is_held(&path.with_extension("lock")) {
+        if !named || is_held(&path.with_extension("lock")) {
             continue;
         }
-        let stored = fs::read_to_string(&path).ok().and_then(|text| serde_json::from_str(&text).ok());
-        if let (Some(stored), Ok(at)) = (stored, entry.metadata().and_then(|data| data.modified())) {
-            found.push((at, stored));
+        if path.extension().is_some_and(|end| end == "lock") {
+            let _ = fs::remove_file(&path);
+            continue;
         }
-        let _ = fs::remove_file(&path);
-        let _ = fs::remove_file(path.with_extension("lock"));
+        let stored: Option<Stored> = fs::read_to_string(&path).ok().and_then(|text| serde_json::from_str(&text).ok());
+        let at = fs::metadata(&path).and_then(|data| data.modified());
+        if let (Some(Stored { folder, recipe, sheet, writing }), Ok(at)) = (stored, at) {
+            let recipe = recipe.and_then(|text| recipe_file::parse(&text, Path::new("session")).ok());
+            if recipe.is_some() || sheet.is_some() || !writing.is_empty() {
+                found.push((at, Left { folder, recipe, sheet, writing, file: path }));
+            }
+        }
     }
     found.sort_by_key(|(at, _)| *at);
-    let (_, Stored { folder, recipe, sheet }) = found.pop()?;
-    let recipe = recipe.and_then(|text| recipe_file::parse(&text, Path::new("session")).ok());
-    Some(Left { folder, recipe, sheet }).filter(|left| left.folder.is_dir() && (left.recipe.is_some() || left.sheet.is_some()))
+    found.into_iter().map(|(_, left)| left).collect()
 }
 
 /// Whether a running program holds a lock file.
@@ -114,14 +138,23 @@ impl Left {
     /// Puts what was left into the lot that was opened for it.
     pub(crate) fn take_up(self, desk: &mut Desk) {
         let Some(lot) = desk.state.lot.as_mut().filter(|lot| lot.folder == self.folder) else { return };
-        if let Some(sheet) = self.sheet {
-            lot.sheet = crate::sheet::Draft::taken_up(&lot.folder, &sheet);
+        if let Some(sheet) = &self.sheet {
+            lot.sheet = crate::sheet::Draft::taken_up(&lot.folder, sheet);
         }
-        if let Some(recipe) = self.recipe {
+        if let Some(recipe) = &self.recipe {
             lot.history.step(&lot.now, false);
-            lot.now.recipe = recipe;
+            lot.now.recipe = recipe.clone();
             desk.measure();
         }
+        for folder in &self.writing {
+            desk.order(folder.clone(), folder_name(folder));
+        }
+        self.let_go();
+    }
+
+    /// Forgets it.
+    pub(crate) fn let_go(&self) {
+        let _ = fs::remove_file(&self.file);
     }
 }
 
@@ -130,27 +163,31 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_dead_session_is_found_once_and_a_living_one_is_not() {
+    fn what_dead_sessions_left_stays_until_it_is_let_go() {
         let (folder, lot) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
-        let stored = Stored { folder: lot.path().into(), recipe: Some(recipe_file::canonical(&Recipe::default())), sheet: None };
+        let stored = Stored { folder: lot.path().into(), recipe: Some(recipe_file::canonical(&Recipe::default())), ..Stored::default() };
         let text = serde_json::to_string(&stored).unwrap();
         fs::write(folder.path().join("session-1.json"), &text).unwrap();
+        fs::write(folder.path().join("session-2.lock"), "").unwrap();
         let (session, left) = Session::begin(folder.path()).unwrap();
-        assert_eq!(left, Some(Left { folder: lot.path().into(), recipe: Some(Recipe::default()), sheet: None }));
+        assert_eq!(left.len(), 1);
+        assert_eq!((&left[0].folder, &left[0].recipe), (&lot.path().to_path_buf(), &Some(Recipe::default())));
+        assert!(!folder.path().join("session-2.lock").exists(), "locks of the dead go");
         fs::write(&session.path, &text).unwrap();
-        assert_eq!(dead(folder.path()), None, "this one lives");
+        assert_eq!(dead(folder.path()).len(), 1, "the living one is not offered, the dead one is offered again");
+        left[0].let_go();
         let path = session.path.clone();
         drop(session);
         assert!(!path.exists(), "what ended well leaves nothing");
-        assert_eq!(dead(folder.path()), None, "found once");
+        assert!(dead(folder.path()).is_empty());
     }
 
     #[test]
     fn broken_files_are_nothing() {
         let folder = tempfile::tempdir().unwrap();
-        for text in ["", "{", "{\"folder\": 3}", "{\"folder\": \"/no/such\", \"sheet\": \"x\"}"] {
+        for text in ["", "{", "{\"folder\": 3}", "{\"folder\": \"/no/such\"}"] {
             fs::write(folder.path().join("session-1.json"), text).unwrap();
-            assert_eq!(dead(folder.path()), None, "{text}");
+            assert!(dead(folder.path()).is_empty(), "{text}");
         }
     }
 }

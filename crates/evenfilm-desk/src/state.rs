@@ -1,5 +1,6 @@
 //! What the desk knows: read by the screens, changed in one place ([`crate::change`]).
 
+use std::cell::RefCell;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -36,8 +37,8 @@ pub struct State {
     pub rendering: bool,
     /// The system's window for choosing a folder is open.
     pub choosing: Option<std::time::Instant>,
-    /// Work of an earlier session that did not end well.
-    pub left: Option<crate::session::Left>,
+    /// Work of earlier sessions that did not end well, latest last.
+    pub left: Vec<crate::session::Left>,
 }
 
 /// A lot of the open folder.
@@ -88,6 +89,8 @@ pub struct Lot {
     pub(crate) history: History<Chosen>,
     /// What the choices gave; `None` until the first run ends.
     pub measured: Option<Arc<Inspected>>,
+    /// The lot as it was when that was measured.
+    pub measured_batch: Option<Arc<Batch>>,
     /// What it was measured with.
     pub measured_with: Option<Chosen>,
     /// The background run.
@@ -108,6 +111,10 @@ pub struct Lot {
     pub bared: f32,
     /// The sheet as it is being written.
     pub sheet: Option<crate::sheet::Draft>,
+    /// Whether choices are saved beside the sheet of this lot although others share its recipe.
+    pub own_recipe: bool,
+    /// The identity of choices, as it was told last.
+    identity: RefCell<Option<(Recipe, String)>>,
     /// Why the sheet cannot be shown as a form.
     pub sheet_fault: Option<Fault>,
 }
@@ -206,7 +213,9 @@ pub enum WriteStage {
     },
     /// It is in its place.
     Written(Box<LotOutcome>),
-    /// It failed or was stopped; nothing was left behind.
+    /// Somebody stopped it; nothing was left behind.
+    Stopped,
+    /// It failed; nothing was left behind.
     Failed(Fault),
 }
 
@@ -286,7 +295,10 @@ impl Lot {
             on_disk: chosen,
             history: History::default(),
             measured: None,
+            measured_batch: None,
             measured_with: None,
+            own_recipe: false,
+            identity: RefCell::default(),
             run: Run::Going { share: 0.0, what: "opening".into() },
             cards: Vec::new(),
             field: 0,
@@ -307,19 +319,14 @@ impl Lot {
 
     /// Whether the choices differ from what the recipe file says.
     pub fn is_unsaved(&self) -> bool {
-        self.now.recipe != self.on_disk.recipe
+        self.batch.is_some() && self.now.recipe != self.on_disk.recipe
     }
 
     /// What of it is not saved, in words; empty where all is.
     pub fn unsaved(&self) -> String {
         let sheet = self.sheet.as_ref().is_some_and(crate::sheet::Draft::is_changed);
-        match (self.batch.is_some() && self.is_unsaved(), sheet) {
-            (true, true) => "choices and sheet",
-            (true, false) => "choices",
-            (false, true) => "the sheet",
-            (false, false) => "",
-        }
-        .into()
+        let what = [(self.is_unsaved(), "choices"), (sheet, "the sheet"), (self.corrections_wait(), "corrections")];
+        what.into_iter().filter(|(is, _)| *is).map(|(_, what)| what).collect::<Vec<_>>().join(", ")
     }
 
     /// The objective that the shown field was taken with.
@@ -334,11 +341,33 @@ impl Lot {
         self.now.recipe.locked && self.is_current()
     }
 
+    /// Whether corrections wait to be written; the next run writes them.
+    pub fn corrections_wait(&self) -> bool {
+        self.now.corrections != self.on_disk.corrections
+    }
+
+    /// Whether other lots use the same recipe file.
+    pub fn shares_recipe(&self) -> bool {
+        let used = self.batch.as_ref().and_then(|batch| batch.recipe_file.as_ref());
+        used.is_some_and(|file| file.parent() != Some(self.folder.as_path()))
+    }
+
+    /// Where the choices are saved: the recipe file in use, else one beside the sheet.
+    pub fn recipe_path(&self) -> PathBuf {
+        let used = self.batch.as_ref().and_then(|batch| batch.recipe_file.clone()).filter(|_| !self.own_recipe);
+        used.unwrap_or_else(|| self.folder.join("recipe.toml"))
+    }
+
     /// The identity of the choices, as records have it: the light decided as for this lot.
     pub fn identity(&self) -> Option<String> {
         let batch = self.batch.as_ref()?;
-        let has_blank = batch.objectives.first()?.blank.is_some();
-        recipe_file::resolved(&self.now.recipe, has_blank).ok().map(|recipe| recipe_file::sha256(&recipe))
+        let mut told = self.identity.borrow_mut();
+        if told.as_ref().is_none_or(|(recipe, _)| *recipe != self.now.recipe) {
+            let has_blank = batch.objectives.first()?.blank.is_some();
+            let identity = recipe_file::resolved(&self.now.recipe, has_blank).ok().map(|recipe| recipe_file::sha256(&recipe))?;
+            *told = Some((self.now.recipe.clone(), identity));
+        }
+        told.as_ref().map(|(_, identity)| identity.clone())
     }
 }
 
@@ -351,6 +380,20 @@ impl Notice {
             _ => String::new(),
         };
         Self { text: format!("{}{place}", fault.message), remedy: fault.remedy.clone(), bad: true }
+    }
+
+    /// Something that cannot be done now.
+    pub(crate) fn cannot(text: impl Into<String>) -> Self {
+        Self { text: text.into(), remedy: String::new(), bad: false }
+    }
+
+    /// Corrections that were overtaken by somebody else's.
+    pub(crate) fn overtaken() -> Self {
+        Self {
+            text: "corrections.csv was changed by somebody else, so your change of it was not written".into(),
+            remedy: "what the file says now is shown; make the change again".into(),
+            bad: true,
+        }
     }
 
     /// Something went as it should.

@@ -3,10 +3,10 @@
 use evenfilm_record::corrections::Change;
 use evenfilm_record::summary;
 
-use super::{Act, Appearance, Camera, Command, Face, Lot, Next, Notice, Over, Purpose, Run, WriteStage};
+use super::{Act, Appearance, Camera, Command, Face, Lot, Next, Notice, Over, Purpose, Run};
 use crate::Desk;
 use crate::numbers;
-use crate::state::State;
+use crate::state::{State, WriteStage};
 
 /// How much a key enlarges.
 const ZOOM_STEP: f64 = 1.5;
@@ -15,6 +15,7 @@ const ZOOM_STEP: f64 = 1.5;
 pub(crate) fn barred(command: Command, state: &State) -> Option<&'static str> {
     let lot = state.lot.as_ref();
     let needs_lot = lot.is_none().then_some("open a lot first");
+    let needs_batch = needs_lot.or_else(|| lot.is_some_and(|lot| lot.batch.is_none()).then_some("the lot cannot be measured as it is"));
     let needs_numbers = || lot.and_then(|lot| lot.measured.as_ref()).is_none().then_some("wait until the lot is measured");
     let at = |step: isize| match (lot, state.lots.len()) {
         (None, _) => Some("open a lot first"),
@@ -29,23 +30,25 @@ pub(crate) fn barred(command: Command, state: &State) -> Option<&'static str> {
         Command::PreviousLot => at(-1),
         Command::Undo => needs_lot.or_else(|| lot.is_some_and(|lot| !lot.history.can_undo()).then_some("nothing was changed")),
         Command::Redo => needs_lot.or_else(|| lot.is_some_and(|lot| !lot.history.can_redo()).then_some("nothing was undone")),
-        Command::SaveChoices => needs_lot.or_else(|| lot.is_some_and(|lot| !lot.is_unsaved()).then_some("the choices are saved")),
-        Command::WriteRecord => needs_lot.or_else(|| lot.is_some_and(|lot| lot.batch.is_none()).then_some("the lot cannot be measured")),
-        Command::WriteAll => state.lots.is_empty().then_some("open a folder first"),
+        Command::SaveChoices => needs_batch.or_else(|| lot.is_some_and(|lot| !lot.is_unsaved()).then_some("the choices are saved")),
+        Command::LeaveOut | Command::Lock | Command::WriteRecord => needs_batch,
+        Command::WriteAll if state.lots.is_empty() => Some("open a folder first"),
+        Command::WriteAll => lot.is_some_and(|lot| !lot.unsaved().is_empty()).then_some("save the lot that is shown first"),
         Command::LargestObject | Command::LargestGap | Command::Kind => {
             needs_lot.or_else(needs_numbers).or_else(|| (state.face != Face::Picture).then_some("show the picture first"))
         }
         Command::Why => needs_lot.or_else(|| lot.is_some_and(|lot| !lot.may_judge()).then_some("lock the choices first")),
-        Command::CopySummary | Command::CopyValues | Command::SaveCharts => needs_lot.or_else(needs_numbers),
-        Command::Stop => {
-            let measuring = lot.is_some_and(|lot| matches!(lot.run, Run::Going { .. }));
+        Command::CopySummary | Command::CopyValues | Command::SaveCharts => {
+            needs_lot.or_else(|| lot.is_some_and(|lot| !lot.is_current()).then_some("wait until the numbers are those of the choices"))
+        }
+        Command::Stop => (!lot.is_some_and(|lot| matches!(lot.run, Run::Going { .. }))).then_some("nothing is being measured"),
+        Command::StopRecords => {
             let writing = state.queue.iter().any(|one| matches!(one.stage, WriteStage::Waits | WriteStage::Going { .. }));
-            (!measuring && !writing).then_some("nothing is going on")
+            (!writing).then_some("no record is being written")
         }
         Command::CloseLot
         | Command::NextField
         | Command::PreviousField
-        | Command::LeaveOut
         | Command::Picture
         | Command::Numbers
         | Command::Sheet
@@ -54,8 +57,7 @@ pub(crate) fn barred(command: Command, state: &State) -> Option<&'static str> {
         | Command::Smaller
         | Command::Whole
         | Command::TrueSize
-        | Command::Original
-        | Command::Lock => needs_lot,
+        | Command::Original => needs_lot,
         Command::OpenSample => state.rendering.then_some("the sample lot is being rendered"),
         Command::OpenFolder
         | Command::Queue
@@ -108,6 +110,7 @@ impl Desk {
             Command::Queue => self.state.over = Some(Over::Queue),
             Command::Setup => self.state.over = Some(Over::Setup),
             Command::Stop => self.stop(),
+            Command::StopRecords => self.stop_records(),
             Command::CopySummary => self.copy_summary(),
             Command::CopyValues => self.copy_values(),
             Command::SaveCharts => self.state.over = Some(Over::Charts),
@@ -226,18 +229,18 @@ impl Desk {
         // Lots rest on checks, whose records come first.
         let mut lots: Vec<_> =
             self.state.lots.iter().filter(|one| one.fault.is_none()).map(|one| (one.folder.clone(), one.label())).collect();
-        lots.sort_by_key(|(folder, _)| !crate::sheet::is_check(folder));
+        lots.sort_by_cached_key(|(folder, _)| !crate::sheet::is_check(folder));
         for (folder, name) in lots {
             self.order(folder, name);
         }
     }
 
     fn stop(&mut self) {
-        let measuring = self.state.lot.as_ref().is_some_and(|lot| matches!(lot.run, Run::Going { .. }));
-        if measuring {
-            self.jobs.measure.stop();
-            self.of_lot(|lot| lot.run = Run::Stopped);
-        }
+        self.jobs.measure.stop();
+        self.of_lot(|lot| lot.run = Run::Stopped);
+    }
+
+    fn stop_records(&mut self) {
         let going = self.state.queue.iter().filter(|one| matches!(one.stage, WriteStage::Waits | WriteStage::Going { .. }));
         for id in going.map(|one| one.id).collect::<Vec<_>>() {
             self.stop_writing(id);

@@ -1,6 +1,14 @@
 //! What the jobs tell, applied.
 
-use super::{Arc, Card, CardState, Desk, Fault, Inspected, Listed, Look, Lot, Notice, Path, PathBuf, Purpose, Report, Run, WriteStage};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use evenfilm_record::fault::{Fault, FaultKind};
+use evenfilm_record::lot::Inspected;
+
+use super::{Desk, Look, Lot, Notice, Purpose, Run};
+use crate::jobs::Report;
+use crate::state::{Card, CardState, Listed, WriteStage};
 use std::time::Duration;
 
 use crate::jobs::{Opened, Thumbs};
@@ -18,6 +26,7 @@ impl Desk {
                     Ok(inspected) => {
                         judge_cards(lot, &inspected);
                         (lot.measured, lot.measured_with, lot.run) = (Some(Arc::new(inspected)), Some(*with), Run::Idle);
+                        lot.measured_batch.clone_from(&lot.batch);
                     }
                     Err(fault) => lot.run = Run::Failed(fault),
                 }
@@ -44,6 +53,10 @@ impl Desk {
                     Err(fault) => self.say(Notice::of(&fault)),
                 }
             }
+            Report::Charted(folder, result) => match result {
+                Ok(count) => self.say(Notice::good(format!("{count} files of charts written to {}", folder.display()))),
+                Err(fault) => self.say(Notice::of(&fault)),
+            },
             Report::Writing(id, share, what, since_s) => {
                 if let Some(one) = self.state.queue.iter_mut().find(|one| one.id == id) {
                     one.stage = WriteStage::Going { share, what, since_s };
@@ -53,6 +66,7 @@ impl Desk {
                 if let Some(one) = self.state.queue.iter_mut().find(|one| one.id == id) {
                     one.stage = match *result {
                         Ok(outcome) => WriteStage::Written(Box::new(outcome)),
+                        Err(fault) if fault.kind == FaultKind::Interrupted => WriteStage::Stopped,
                         Err(fault) => WriteStage::Failed(fault),
                     };
                 }
@@ -73,8 +87,9 @@ impl Desk {
                 if lots.len() > 1 {
                     self.state.prefs.opened(folder);
                 }
+                self.close_lot();
                 self.state.lots = lots;
-                self.apply(super::Act::Lot(0));
+                self.show_lot(0);
             }
         }
     }
@@ -85,18 +100,19 @@ impl Desk {
         match opened {
             Ok(Opened { batch, chosen, on_disk, overtaken }) => {
                 if overtaken {
-                    self.say(Notice {
-                        text: "corrections.csv was changed by somebody else, so your change of it was not written".into(),
-                        remedy: "what the file says now is shown; make the change again".into(),
-                        bad: true,
-                    });
+                    self.say(Notice::overtaken());
                 }
                 let Some(lot) = &mut self.state.lot else { return };
                 let first = lot.batch.is_none();
                 (lot.name, lot.on_disk) = (batch.sheet.lot.clone(), on_disk);
                 // The file's lines are numbered anew; what they say is the same.
                 lot.now = chosen;
-                if first || lot.cards.len() != batch.fields.len() {
+                let same = lot
+                    .cards
+                    .iter()
+                    .map(|card| (&card.name, &card.slide))
+                    .eq(batch.fields.iter().map(|field| (&field.source.name, &field.slide)));
+                if first || !same {
                     let card = |field: &evenfilm_record::folder::Field| Card {
                         name: field.source.name.clone(),
                         slide: field.slide.clone(),

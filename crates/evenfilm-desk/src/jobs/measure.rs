@@ -1,6 +1,6 @@
 //! Opening and measuring a lot, again and again as choices change.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
@@ -63,13 +63,10 @@ fn run(number: u64, asked: &Asked, cancel: &AtomicBool, tell: &Tell, memo: &mut 
 }
 
 fn open(asked: &Asked) -> Result<Opened, Fault> {
-    let mut overtaken = false;
-    if let (Some(known), Some(chosen)) = (&asked.known, &asked.chosen) {
-        overtaken = !says_the_same(known, &Corrections::beside(&asked.folder)?);
-        if !overtaken {
-            chosen.corrections.save(&asked.folder)?;
-        }
-    }
+    let overtaken = match (&asked.known, &asked.chosen) {
+        (Some(known), Some(chosen)) => !write_corrections(&asked.folder, known, &chosen.corrections)?,
+        _ => false,
+    };
     let options = Options { choices: asked.chosen.as_ref().map(|chosen| chosen.recipe.clone()), ..Options::default() };
     let batch = Batch::open(&asked.folder, &options)?;
     let on_disk = batch.recipe_file.as_deref().map(recipe_file::read).transpose()?.unwrap_or_else(Recipe::default);
@@ -81,6 +78,18 @@ fn open(asked: &Asked) -> Result<Opened, Fault> {
         batch: Arc::new(batch),
         overtaken,
     })
+}
+
+/// Writes the corrections of a lot, where the file still says what it is known to say; else it stays as it is, and that is told by `false`.
+///
+/// # Errors
+/// The file cannot be read or written.
+pub(crate) fn write_corrections(folder: &Path, known: &Corrections, wanted: &Corrections) -> Result<bool, Fault> {
+    let is_known = says_the_same(known, &Corrections::beside(folder)?);
+    if is_known {
+        wanted.save(folder)?;
+    }
+    Ok(is_known)
 }
 
 /// Whether two files of corrections say the same, wherever their lines stand.

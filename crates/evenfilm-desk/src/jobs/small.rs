@@ -13,6 +13,7 @@ use evenfilm_record::phantom_files::{PhantomKind, PhantomOptions, write_phantom}
 
 use super::{Purpose, Report, Tell, Worker, guarded};
 use crate::canvas::Thumb;
+use crate::numbers::Charted;
 use crate::state::Listed;
 
 /// Fields whose small pictures are wanted.
@@ -90,6 +91,19 @@ pub(super) fn choose(tell: Tell, purpose: Purpose, at: Option<PathBuf>) {
         tell.tell(Report::Chosen(folder, purpose));
     };
     let _ = thread::Builder::new().name("choose".into()).spawn(ask);
+}
+
+/// Draws and writes charts.
+pub(super) fn save_charts(tell: Tell, charted: Charted, folder: PathBuf) {
+    let draw = move || {
+        let count = guarded("drawing the charts", || {
+            std::fs::create_dir_all(&folder)
+                .map_err(|e| Fault::work(format!("the folder cannot be made: {e}"), "choose another one").at(&folder))?;
+            charted.save(&folder)
+        });
+        tell.tell(Report::Charted(folder, count));
+    };
+    let _ = thread::Builder::new().name("charts".into()).spawn(draw);
 }
 
 /// Fields of the sample lot.

@@ -31,6 +31,10 @@ struct Wish {
 
 pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, acts: &mut Acts) {
     let Some(lot) = &state.lot else { return };
+    if lot.batch.is_none() {
+        ui.add(Label::new(widgets::quiet(ui, "The choices come when the lot can be opened.")).wrap());
+        return;
+    }
     let mut wish = Wish::default();
     ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
         ui.set_width(ui.available_width() - 8.0);
@@ -78,5 +82,24 @@ fn recipe(ui: &mut Ui, lot: &Lot, state: &State, acts: &mut Acts) {
             acts.push(Act::Choose(Box::new(built_in), false));
         }
     });
+    if lot.shares_recipe() {
+        shared(ui, lot, acts);
+    }
     ui.add_space(theme::GAP);
+}
+
+/// Whom the choices are saved for, where other lots use the same file.
+fn shared(ui: &mut Ui, lot: &Lot, acts: &mut Acts) {
+    ui.horizontal_wrapped(|ui| {
+        ui.label("Saved for");
+        for (only, name) in [(false, "all lots of the folder"), (true, "this lot only")] {
+            if ui
+                .selectable_label(lot.own_recipe == only, name)
+                .on_hover_text("The recipe file lies above the lot, and others use it too")
+                .clicked()
+            {
+                acts.push(Act::OnlyThisLot(only));
+            }
+        }
+    });
 }

@@ -10,7 +10,7 @@ use crate::theme;
 pub(super) fn show(ui: &mut Ui, state: &State, acts: &mut Acts) {
     let inks = theme::inks(ui);
     let frame = Frame::new().fill(inks.raised).inner_margin(Margin::symmetric(12, 4));
-    if let Some(left) = &state.left {
+    if let Some(left) = state.left.last() {
         Panel::top("left work").frame(frame).show(ui, |ui| {
             ui.horizontal_wrapped(|ui| {
                 ui.label(format!("An earlier session ended with unsaved work on {}", left.folder.display()));

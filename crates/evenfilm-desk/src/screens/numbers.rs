@@ -47,16 +47,16 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, acts: &mut Act
             widgets::command(ui, Command::SaveCharts, state, acts);
         });
         ui.add_space(GAP);
+        ui.add(Label::new(widgets::quiet(ui, CAUTION.replace('\n', " "))).wrap());
+        ui.add_space(GAP);
         charts(ui, &charted, view, draft);
         ui.add_space(AIR);
         values(ui, lot, draft);
-        ui.add_space(AIR);
-        ui.add(Label::new(widgets::quiet(ui, CAUTION.replace('\n', " "))).wrap());
     });
 }
 
 /// Three charts side by side, or below each other; one is never taller than what is in view.
-fn charts(ui: &mut Ui, charted: &Charted<'_>, view: f32, draft: &mut Draft) {
+fn charts(ui: &mut Ui, charted: &Charted, view: f32, draft: &mut Draft) {
     let wide = ui.available_width();
     let most = (view - 2.0 * theme::TARGET - 40.0).max(230.0);
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few columns")]
@@ -74,7 +74,7 @@ fn size(ui: &Ui, most: f32) -> Vec2 {
     Vec2::new(wide, (wide * 0.55).clamp(230.0, 420.0).min(most))
 }
 
-fn sizes(ui: &mut Ui, charted: &Charted<'_>, most: f32, draft: &mut Draft) {
+fn sizes(ui: &mut Ui, charted: &Charted, most: f32, draft: &mut Draft) {
     ui.horizontal_wrapped(|ui| {
         for (by, name) in [(SizesBy::Number, "By number"), (SizesBy::Volume, "By volume")] {
             if ui.selectable_label(draft.sizes_by == by, name).clicked() {
@@ -92,7 +92,7 @@ fn sizes(ui: &mut Ui, charted: &Charted<'_>, most: f32, draft: &mut Draft) {
     scene::show(ui, &charted.sizes(canvas, draft.sizes_by, draft.curves));
 }
 
-fn gaps(ui: &mut Ui, charted: &Charted<'_>, most: f32, draft: &mut Draft) {
+fn gaps(ui: &mut Ui, charted: &Charted, most: f32, draft: &mut Draft) {
     ui.horizontal_wrapped(|ui| {
         for (by, name) in [(GapsBy::Area, "Gaps by area"), (GapsBy::Number, "Gaps by number")] {
             if ui.selectable_label(draft.gaps_by == by, name).clicked() {
@@ -104,7 +104,7 @@ fn gaps(ui: &mut Ui, charted: &Charted<'_>, most: f32, draft: &mut Draft) {
     scene::show(ui, &charted.gaps(canvas, draft.gaps_by));
 }
 
-fn by_field(ui: &mut Ui, charted: &Charted<'_>, most: f32, draft: &mut Draft) {
+fn by_field(ui: &mut Ui, charted: &Charted, most: f32, draft: &mut Draft) {
     ui.horizontal_wrapped(|ui| {
         for (place, id) in BY_FIELD.iter().enumerate() {
             let label = QUANTITIES.iter().find(|quantity| quantity.id == *id).map_or(*id, |quantity| quantity.label);

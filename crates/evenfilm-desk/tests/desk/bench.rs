@@ -126,6 +126,16 @@ impl Bench {
         self.window.query_all_by(|node| holds(node.label()) || holds(node.value())).next().is_some()
     }
 
+    /// Goes on until some words can be read.
+    pub(crate) fn wait_to_read(&mut self, words: &str) {
+        let start = Instant::now();
+        while !self.reads(words) {
+            assert!(start.elapsed() < PATIENCE, "waited in vain for the words {words}");
+            thread::sleep(Duration::from_millis(3));
+            self.window.step();
+        }
+    }
+
     /// The lot that is shown.
     pub(crate) fn lot(&self) -> &evenfilm_desk::Lot {
         self.window.state().state().lot.as_ref().unwrap()

@@ -128,3 +128,83 @@ fn a_field_is_left_out_and_taken_back() {
     bench.settle();
     assert_eq!(bench.quantity("objects"), objects);
 }
+
+#[test]
+fn looking_at_the_choices_changes_none() {
+    // Values off the sliders' steps and beyond their ends, in a locked recipe.
+    let mut bench = Bench::empty();
+    let lot = crate::bench::sample("TS-0402", &bench.folder.path().join("lots"));
+    let text = "locked = true\n[particles]\nnoise_factor = 46.123\nedge = 0.456789\nmin_diameter_um = 1.23456789\n[objects]\nsplit_depth_um = 3.3333\n";
+    fs::write(lot.join("recipe.toml"), text).unwrap();
+    bench.type_into("Path of the folder", &lot.display().to_string());
+    bench.press("Open");
+    bench.settle();
+    for question in ["What is a clump?", "Which fields count?"] {
+        bench.reveal(question);
+        bench.press(question);
+        bench.window.run_steps(20);
+    }
+    bench.settle();
+    assert!(bench.lot().now.recipe.locked && !bench.lot().is_unsaved());
+    assert_eq!(bench.lot().now.recipe, recipe_file::read(&lot.join("recipe.toml")).unwrap());
+    // A key on a slider is one step.
+    bench.reveal("Depth of a neck");
+    bench.window.get_by_label("Depth of a neck").focus();
+    bench.window.run_steps(2);
+    bench.key(Modifiers::NONE, Key::ArrowLeft);
+    bench.settle();
+    assert!((bench.lot().now.recipe.objects.split_depth_um - 3.3).abs() < 0.051, "{}", bench.lot().now.recipe.objects.split_depth_um);
+}
+
+#[test]
+fn unsaved_choices_are_not_lost_by_opening_another_lot() {
+    let mut bench = Bench::with("TS-0402");
+    bench.window.get_by_label("Gaps begin above").focus();
+    bench.window.run_steps(2);
+    bench.key(Modifiers::NONE, Key::ArrowRight);
+    bench.settle();
+    let chosen = bench.lot().now.clone();
+    bench.key(CTRL, Key::W);
+    assert!(bench.reads("Leave the lot without saving?") && bench.reads("Not saved: choices"));
+    bench.press("Go back");
+    assert_eq!(bench.lot().now, chosen);
+    // The sheet is saved beside them, and they stay.
+    bench.key(Modifiers::NONE, Key::F4);
+    bench.window.run_steps(5);
+    bench.type_into("Operator", "R9");
+    bench.press("Save the sheet");
+    bench.settle();
+    assert_eq!(bench.lot().now, chosen);
+    assert!(bench.lot().is_unsaved());
+}
+
+#[test]
+fn choices_may_be_saved_for_one_lot_alone() {
+    let mut bench = Bench::with("TS-0402");
+    let shared = bench.lot().folder.parent().unwrap().join("recipe.toml");
+    let before = fs::read(&shared).unwrap();
+    bench.window.get_by_label("Gaps begin above").focus();
+    bench.window.run_steps(2);
+    bench.key(Modifiers::NONE, Key::ArrowRight);
+    bench.settle();
+    bench.press("this lot only");
+    bench.key(CTRL, Key::S);
+    bench.settle();
+    assert_eq!(fs::read(&shared).unwrap(), before);
+    assert_eq!(recipe_file::read(&bench.lot().folder.join("recipe.toml")).unwrap(), bench.lot().now.recipe);
+    assert!(!bench.lot().is_unsaved());
+}
+
+#[test]
+fn corrections_of_others_stand() {
+    let mut bench = Bench::with("TS-0402");
+    let file = bench.lot().folder.join("corrections.csv");
+    fs::write(&file, "field,thing,change,reason\nf02.png,field,leave_out,overlap\n").unwrap();
+    bench.key(Modifiers::NONE, Key::Delete);
+    bench.press("Leave it out");
+    bench.settle();
+    assert!(bench.reads("corrections.csv was changed by somebody else"));
+    let text = fs::read_to_string(&file).unwrap();
+    assert!(text.contains("f02.png") && !text.contains("f01.png"), "{text}");
+    assert_eq!(bench.lot().now.corrections.lines.len(), 1);
+}

@@ -79,6 +79,9 @@ fn sizes_and_looks() {
         bench.window.run_steps(3);
         assert_eq!(bench.window.state().state().prefs.scale_pct, pct);
     }
-    let text = std::fs::read_to_string(bench.folder.path().join("settings/settings.json")).unwrap();
+    // Settings are written when they have come to rest, at the latest when the desk is closed.
+    let crate::bench::Bench { window, folder } = bench;
+    drop(window);
+    let text = std::fs::read_to_string(folder.path().join("settings/settings.json")).unwrap();
     assert!(text.contains("200"), "the settings are kept: {text}");
 }

@@ -42,6 +42,7 @@ fn charts_are_saved_as_svg_and_png() {
     let folder = bench.folder.path().join("charts");
     bench.type_into("Folder of the charts", &folder.display().to_string());
     bench.press("Save them there");
+    bench.wait_to_read("files of charts written");
     let names: Vec<String> =
         fs::read_dir(&folder).unwrap().map(|entry| entry.unwrap().file_name().to_string_lossy().into_owned()).collect();
     assert_eq!(names.len(), 12, "{names:?}");

@@ -42,6 +42,7 @@ fn what_cannot_be_is_told_beside_its_box() {
     bench.type_into("Scale, µm per pixel", "-3");
     assert!(bench.reads("must be above 0"));
     // A lot is not closed over it without being asked.
+    bench.key(Modifiers::NONE, Key::Escape);
     bench.key(Modifiers::COMMAND, Key::W);
     assert!(bench.reads("Leave the lot without saving?"));
     bench.press("Go back");

@@ -84,3 +84,38 @@ fn choices_that_were_not_saved_are_offered_after_a_kill() {
     assert!((bench.lot().now.recipe.gaps.edge - edge).abs() < 1e-12);
     assert!(bench.lot().is_unsaved() && bench.lot().is_current());
 }
+
+#[test]
+fn a_lot_that_cannot_be_measured_cannot_be_locked_over() {
+    let folder = tempfile::tempdir().unwrap();
+    let lot = sample("TS-0402", &folder.path().join("lots"));
+    let recipe = "version = \"7\"\n[particles]\nnoise_factor = 8.0\n";
+    fs::write(lot.join("recipe.toml"), recipe).unwrap();
+    let sheet = fs::read_to_string(lot.join("batch.toml")).unwrap();
+    fs::write(lot.join("batch.toml"), sheet.replace("blank", "blanck")).unwrap();
+    let mut bench = Bench::on(folder, Some(lot.clone()));
+    bench.settle();
+    for key in [Key::L, Key::S] {
+        bench.key(Modifiers::COMMAND, key);
+        bench.key(Modifiers::NONE, Key::Enter);
+        bench.settle();
+    }
+    assert_eq!(fs::read_to_string(lot.join("recipe.toml")).unwrap(), recipe);
+}
+
+#[test]
+fn typing_is_not_taken_for_commands() {
+    let mut bench = Bench::with("TS-0402");
+    bench.window.get_by_label("Gaps begin above").focus();
+    bench.window.run_steps(2);
+    bench.key(Modifiers::NONE, Key::ArrowRight);
+    bench.settle();
+    let chosen = bench.lot().now.clone();
+    bench.key(Modifiers::NONE, Key::F4);
+    bench.window.run_steps(5);
+    bench.type_into("Operator", "B");
+    bench.key(Modifiers::COMMAND, Key::Z);
+    bench.key(Modifiers::NONE, Key::B);
+    bench.settle();
+    assert_eq!(bench.lot().now, chosen, "undo in a box is the box's own");
+}

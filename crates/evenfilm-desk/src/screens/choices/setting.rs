@@ -3,7 +3,7 @@
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 
-use egui::{Button, ComboBox, DragValue, Label, Response, RichText, Slider, Ui};
+use egui::{Button, ComboBox, DragValue, Key, Label, Response, RichText, Slider, SliderClamping, Ui};
 use evenfilm_core::recipe::Recipe;
 use evenfilm_record::recipe_file::form::{Choice, ChoiceKind, ChoiceValue, Slider as Range, Words};
 
@@ -90,7 +90,7 @@ fn words(choice: &Choice, value: &ChoiceValue) -> String {
     };
     match (choice.kind, value) {
         (_, ChoiceValue::Flag(on)) => if *on { "yes" } else { "no" }.into(),
-        (_, ChoiceValue::Number(number)) => format!("{number}"),
+        (_, ChoiceValue::Number(number)) => plain(*number),
         (_, ChoiceValue::Auto) => "automatic".into(),
         (_, ChoiceValue::Whole(whole)) => format!("{whole}"),
         (ChoiceKind::Words(list), ChoiceValue::Word(word)) => of(list, word).to_lowercase(),
@@ -111,11 +111,18 @@ fn flag(ui: &mut Ui, choice: &Choice, on: bool) -> Option<ChoiceValue> {
 fn number(ui: &mut Ui, choice: &Choice, now: f64, range: Range, said: &RefCell<Option<String>>, wish: &mut Wish) -> Option<ChoiceValue> {
     let mut next = now;
     ui.horizontal(|ui| {
-        ui.spacing_mut().slider_width = (ui.available_width() - 110.0).max(100.0);
+        ui.spacing_mut().slider_width = (ui.available_width() - TYPED - 18.0).max(100.0);
         let ends = range.low.min(now)..=range.high.max(now);
-        let slider = ui.add(Slider::new(&mut next, ends).step_by(range.step).show_value(false));
+        let mut slid = now;
+        let slider = ui.add(Slider::new(&mut slid, ends).step_by(range.step).clamping(SliderClamping::Never).show_value(false));
         named_value(&slider, choice.label, now);
+        // A slider also rounds what nobody touched; only what a person did with it counts.
+        if slid.to_bits() != now.to_bits() && is_moved(ui, &slider) {
+            next = in_steps(slid, range.step);
+        }
+        let shown = plain(now);
         let parse = |text: &str| match choice.check(text) {
+            _ if text == shown => Some(now),
             Ok(ChoiceValue::Number(number)) => Some(number),
             Ok(ChoiceValue::Whole(whole)) => Some(whole as f64),
             Ok(_) => None,
@@ -124,18 +131,18 @@ fn number(ui: &mut Ui, choice: &Choice, now: f64, range: Range, said: &RefCell<O
                 None
             }
         };
-        let whole = matches!(choice.kind, ChoiceKind::Whole(..));
-        let value = DragValue::new(&mut next)
+        let mut typed = now;
+        let value = DragValue::new(&mut typed)
             .speed(0.0)
             .custom_parser(parse)
-            .max_decimals(if whole { 0 } else { 6 })
-            .custom_formatter(|value, _| format!("{value}"))
+            .custom_formatter(|value, _| plain(value))
             .update_while_editing(false);
-        let typed = ui.add_sized([92.0, theme::TARGET], value);
-        named_value(&typed, &format!("{}, typed", choice.label), now);
-        if slider.double_clicked()
-            && let ChoiceValue::Number(built_in) = choice.built_in()
-        {
+        let typing = ui.add_sized([TYPED, theme::TARGET], value);
+        named_value(&typing, &format!("{}, typed", choice.label), now);
+        if typed.to_bits() != now.to_bits() {
+            next = typed;
+        }
+        if let (true, ChoiceValue::Number(built_in)) = (slider.double_clicked(), choice.built_in()) {
             next = built_in;
         }
         wish.goes_on |= slider.dragged();
@@ -143,6 +150,32 @@ fn number(ui: &mut Ui, choice: &Choice, now: f64, range: Range, said: &RefCell<O
     });
     // Bits, since what was not touched must not count as changed.
     (next.to_bits() != now.to_bits()).then_some(ChoiceValue::Number(next))
+}
+
+/// Width of the box beside a slider, points.
+const TYPED: f32 = 92.0;
+
+/// Whether a person moves a slider in this pass, by pointer, key or a helper that reads the screen.
+fn is_moved(ui: &Ui, slider: &Response) -> bool {
+    let by_key =
+        || ui.input(|input| [Key::ArrowLeft, Key::ArrowRight, Key::ArrowUp, Key::ArrowDown].iter().any(|key| input.key_pressed(*key)));
+    let by_helper = || {
+        use egui::accesskit::Action::{Decrement, Increment, SetValue};
+        ui.input(|input| [Decrement, Increment, SetValue].iter().any(|action| input.has_accesskit_action_request(slider.id, *action)))
+    };
+    slider.dragged() || slider.drag_stopped() || slider.clicked() || (slider.has_focus() && by_key()) || by_helper()
+}
+
+/// The nearest step, without the dust of binary fractions.
+fn in_steps(value: f64, step: f64) -> f64 {
+    let stepped = if step > 0.0 { (value / step).round() * step } else { value };
+    (stepped * 1e9).round() / 1e9
+}
+
+/// A number with at most six decimals, none of them idle.
+fn plain(value: f64) -> String {
+    let text = format!("{value:.6}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
 fn number_or_auto(
@@ -205,4 +238,16 @@ fn named(response: &Response, name: &str) {
 
 fn named_value(response: &Response, name: &str, value: f64) {
     response.widget_info(|| egui::WidgetInfo::slider(true, value, name));
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_are_plain() {
+        assert_eq!([0.29, 0.1 + 0.2, 6.0, 250.0, 0.000_001].map(plain), ["0.29", "0.3", "6", "250", "0.000001"]);
+        assert_eq!(in_steps(0.287, 0.01).to_bits(), 0.29_f64.to_bits());
+        assert_eq!(in_steps(7.26, 0.5).to_bits(), 7.5_f64.to_bits());
+    }
 }

@@ -60,6 +60,7 @@ fn one(ui: &mut Ui, writing: &Writing, acts: &mut Acts) {
                 acts.push(Act::Copy(format!("{text}\n{}\n", summary::CAUTION), "Summary"));
             }
         }
+        WriteStage::Stopped => drop(ui.label("stopped; nothing was left behind")),
         WriteStage::Failed(fault) => {
             ui.label(RichText::new("Not written").color(inks.warn).strong());
             ui.add(Label::new(fault.to_string()).wrap());
