@@ -35,7 +35,13 @@ pub fn run(folder: Option<PathBuf>) -> Result<(), WindowFault> {
         .with_maximized(prefs.maximized)
         .with_drag_and_drop(true);
     let options = eframe::NativeOptions { viewport, renderer: eframe::Renderer::Glow, ..Default::default() };
-    eframe::run_native("evenfilm", options, Box::new(|_| Ok(Box::new(App(desk))))).map_err(|e| WindowFault(e.to_string()))
+    eframe::run_native("evenfilm", options, Box::new(|_| Ok(Box::new(App(desk))))).map_err(|e| WindowFault(plain(&e.to_string())))
+}
+
+/// An error of the window's library without the place in its source.
+fn plain(error: &str) -> String {
+    let behind_source = error.rsplit_once(".rs:").and_then(|(_, rest)| rest.split_once(": "));
+    behind_source.map_or(error, |(_, what)| what).to_owned()
 }
 
 struct App(Desk);

@@ -266,13 +266,39 @@ fn this_build_proves_itself() {
 }
 
 #[test]
-fn without_arguments_it_helps() {
+fn it_helps() {
     let bench = Bench(tempfile::tempdir().unwrap());
-    for arguments in [&[][..], &["--help"], &["--version"], &["measure", "--help"]] {
+    for arguments in [&["--help"][..], &["--version"], &["measure", "--help"]] {
         let done = bench.run(arguments);
         assert_eq!(code(&done), Some(0), "{arguments:?}");
         assert!(text(&done.stdout).contains("evenfilm"), "{arguments:?}");
     }
+}
+
+#[test]
+fn a_misspelt_command_is_no_folder() {
+    let bench = Bench(tempfile::tempdir().unwrap());
+    let done = bench.run(&["mesure"]);
+    assert_eq!(code(&done), Some(2));
+    let said = text(&done.stderr);
+    assert!(said.contains("there is no folder mesure") && said.contains("measure, scale, phantom, prove"), "{said}");
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn without_a_screen_the_desk_says_so() {
+    let bench = Bench(tempfile::tempdir().unwrap());
+    let mut command = bench.command(&[]);
+    for name in ["DISPLAY", "WAYLAND_DISPLAY", "WAYLAND_SOCKET"] {
+        command.env_remove(name);
+    }
+    // Its settings stay away from the user's.
+    command.env("XDG_CONFIG_HOME", bench.path("config")).env("XDG_DATA_HOME", bench.path("data"));
+    let done = command.output().unwrap();
+    let said = text(&done.stderr);
+    assert_eq!(code(&done), Some(1), "{said}");
+    assert!(said.contains("cannot open a window") && said.contains("evenfilm measure"), "{said}");
+    assert!(!said.contains(".rs:"), "no place in somebody's source: {said}");
 }
 
 /// Sends a signal by its name.
