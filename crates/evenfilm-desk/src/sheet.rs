@@ -168,7 +168,7 @@ mod tests {
     fn what_is_wrong_is_told_and_not_written() {
         let (folder, mut draft) = draft();
         draft.type_into(entry("microscope", "um_per_px"), "-1".into());
-        assert_eq!(draft.wrong(entry("microscope", "um_per_px")), Some("must be above 0"));
+        assert_eq!(draft.wrong(entry("microscope", "um_per_px")), Some("must be above 0 and at most 1000"));
         let fault = draft.save().unwrap_err();
         assert!(fault.message.contains("um_per_px in [microscope] must be above 0"), "{fault}");
         draft.type_into(entry("microscope", "um_per_px"), "0.25".into());

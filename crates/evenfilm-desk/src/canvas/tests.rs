@@ -176,7 +176,7 @@ fn gaps_have_dashes_of_two_colours_and_a_circle() {
     let right = shown.pixels.iter().enumerate().filter(|(at, pixel)| at % 200 >= 125 && **pixel == SKY).count();
     assert_eq!(right, 0);
     let mut clear = field((200, 120), &[], &[(60.0, 60.0, 40.0)]);
-    let flag = evenfilm_core::quality::Flag { id: "clear_film", value: None, limit: None, advice: "".into() };
+    let flag = evenfilm_core::quality::FlagId::ClearFilm.flag(None, None);
     clear.flags.push(flag);
     assert_eq!(Case::new(clear).whole(1.0).count(DEEP), 0, "the bare ground of a clear film is not marked");
 }

@@ -263,12 +263,12 @@ fn what_is_amiss_is_said_in_words() {
 fn flags_stand_over_the_picture_with_their_advice() {
     let folder = tempfile::tempdir().unwrap();
     let mut result = synthetic::field((300, 200), &[], &[]);
-    let flag =
-        evenfilm_core::quality::Flag { id: "few_pixels", value: Some(0.5), limit: Some(0.4), advice: "use a higher magnification".into() };
+    let flag = evenfilm_core::quality::FlagId::FewPixels.flag(0.5, 0.4);
+    let words = format!("Few pixels: {}", flag.advice);
     result.flags = vec![flag; 9];
     let desk = synthetic::desk(folder.path(), result);
     let mut harness = Harness::builder().with_size([1000.0, 700.0]).build_ui_state(|ui, desk: &mut Desk| desk.show(ui), desk);
     harness.run_steps(4);
-    assert_eq!(harness.query_all_by_label_contains("Few pixels: use a higher magnification").count(), 6, "five, and the rest in one");
+    assert_eq!(harness.query_all_by_label_contains(&words).count(), 6, "five, and the rest in one");
     assert!(harness.query_all_by_label_contains("and 4 more").next().is_some());
 }
