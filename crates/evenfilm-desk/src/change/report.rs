@@ -85,11 +85,10 @@ impl Desk {
         match opened {
             Ok(Opened { batch, chosen, on_disk, overtaken }) => {
                 if overtaken {
-                    self.say(Notice {
-                        text: "corrections.csv was changed by somebody else, so your change of it was not written".into(),
-                        remedy: "what the file says now is shown; make the change again".into(),
-                        bad: true,
-                    });
+                    self.say(Notice::failed(
+                        "corrections.csv was changed by somebody else, so your change of it was not written",
+                        "what the file says now is shown; make the change again",
+                    ));
                 }
                 let Some(lot) = &mut self.state.lot else { return };
                 let first = lot.batch.is_none();
@@ -143,7 +142,7 @@ impl Desk {
             // Nobody is so quick to change their mind: the system has no such window.
             if soon {
                 let text = "This system shows no window for choosing a folder";
-                self.say(Notice { text: text.into(), remedy: "type the path, or drop the folder here".into(), bad: true });
+                self.say(Notice::failed(text, "type the path, or drop the folder here"));
             }
             return;
         };
