@@ -161,9 +161,11 @@ impl Desk {
             theme::add_letters(&ctx);
         }
         theme::apply(&ctx, &self.state.prefs);
+        self.state.is_small = screens::is_small(&ctx);
         let mut acts = Acts::default();
         screens::input(&ctx, &self.state, &mut acts);
         screens::all(ui, self, &mut acts);
+        screens::focus::ring(&ctx);
         for act in acts.0 {
             self.apply(act);
         }

@@ -33,12 +33,31 @@ pub struct State {
     pub notices: Vec<Notice>,
     /// What lies over everything else.
     pub over: Option<Over>,
+    /// The window is so small that the choices lie over the picture, and only when they are asked for.
+    pub is_small: bool,
+    /// They are asked for.
+    pub choices_over: bool,
     /// A sample lot is being rendered.
     pub rendering: bool,
     /// The system's window for choosing a folder is open.
     pub choosing: Option<std::time::Instant>,
     /// Work of earlier sessions that did not end well, latest last.
     pub left: Vec<crate::session::Left>,
+}
+
+impl State {
+    /// Shows or hides the choices.
+    pub(crate) fn toggle_choices(&mut self) {
+        let shown = if self.is_small { &mut self.choices_over } else { &mut self.prefs.choices_shown };
+        // Where something else than the picture is shown, the choices are asked for, not sent away.
+        *shown = !*shown || self.face != Face::Picture;
+        self.face = Face::Picture;
+    }
+
+    /// Whether the choices are shown.
+    pub fn shows_choices(&self) -> bool {
+        self.face == Face::Picture && if self.is_small { self.choices_over } else { self.prefs.choices_shown }
+    }
 }
 
 /// A lot of the open folder.
@@ -226,8 +245,21 @@ pub struct Notice {
     pub text: String,
     /// What to do; may be empty.
     pub remedy: String,
-    /// Whether something failed.
-    pub bad: bool,
+    /// How it went.
+    pub tone: Tone,
+    /// When it was said: what went well leaves by itself.
+    pub said: std::time::Instant,
+}
+
+/// How something went.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Tone {
+    /// It is done.
+    Done,
+    /// It cannot be done now, and nothing is amiss.
+    NotNow,
+    /// It failed.
+    Failed,
 }
 
 /// Where one goes from a lot.
@@ -379,25 +411,33 @@ impl Notice {
             (Some(file), None) => format!(" ({})", file.display()),
             _ => String::new(),
         };
-        Self { text: format!("{}{place}", fault.message), remedy: fault.remedy.clone(), bad: true }
+        Self::failed(format!("{}{place}", fault.message), fault.remedy.clone())
     }
 
-    /// Something that cannot be done now.
-    pub(crate) fn cannot(text: impl Into<String>) -> Self {
-        Self { text: text.into(), remedy: String::new(), bad: false }
+    /// Something failed, and what to do.
+    pub(crate) fn failed(text: impl Into<String>, remedy: impl Into<String>) -> Self {
+        Self { remedy: remedy.into(), ..Self::of_tone(text, Tone::Failed) }
+    }
+
+    /// Something cannot be done now.
+    pub(crate) fn not_now(text: impl Into<String>) -> Self {
+        Self::of_tone(text, Tone::NotNow)
     }
 
     /// Corrections that were overtaken by somebody else's.
     pub(crate) fn overtaken() -> Self {
-        Self {
-            text: "corrections.csv was changed by somebody else, so your change of it was not written".into(),
-            remedy: "what the file says now is shown; make the change again".into(),
-            bad: true,
-        }
+        Self::failed(
+            "corrections.csv was changed by somebody else, so your change of it was not written",
+            "what the file says now is shown; make the change again",
+        )
     }
 
     /// Something went as it should.
     pub(crate) fn good(text: impl Into<String>) -> Self {
-        Self { text: text.into(), remedy: String::new(), bad: false }
+        Self::of_tone(text, Tone::Done)
+    }
+
+    fn of_tone(text: impl Into<String>, tone: Tone) -> Self {
+        Self { text: text.into(), remedy: String::new(), tone, said: std::time::Instant::now() }
     }
 }

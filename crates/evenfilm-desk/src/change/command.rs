@@ -76,7 +76,7 @@ impl Desk {
     /// Does what a person asked for by name.
     pub(super) fn command(&mut self, command: Command) {
         if let Some(why) = barred(command, &self.state) {
-            self.say(Notice { text: format!("{}: {why}", command.label()), remedy: String::new(), bad: false });
+            self.say(Notice::not_now(format!("{}: {why}", command.label())));
             return;
         }
         match command {
@@ -91,7 +91,7 @@ impl Desk {
             Command::Picture => self.state.face = Face::Picture,
             Command::Numbers => self.state.face = Face::Numbers,
             Command::Sheet => self.state.face = Face::Sheet,
-            Command::Choices => self.state.prefs.choices_shown = !self.state.prefs.choices_shown,
+            Command::Choices => self.state.toggle_choices(),
             Command::Larger => self.zoom(ZOOM_STEP),
             Command::Smaller => self.zoom(1.0 / ZOOM_STEP),
             Command::Whole => self.of_lot(|lot| lot.camera = Camera::default()),
@@ -193,7 +193,7 @@ impl Desk {
                 lot.camera = Camera { centre: None, zoom: Some((view[1] / side / 3.0).clamp(0.5, 16.0)) };
                 lot.camera.look_at(middle, view, picture.size);
             }
-            None => self.say(Notice { text: "None was found in this field".into(), remedy: String::new(), bad: false }),
+            None => self.say(Notice::not_now("None was found in this field")),
         }
     }
 
@@ -268,7 +268,7 @@ impl Desk {
             if folder.is_dir() { opener::open(&folder).map_err(|e| e.to_string()) } else { Err("no record was written yet".into()) };
         if let Err(why) = shown {
             let text = format!("The folder of records cannot be shown: {why}");
-            self.say(Notice { text, remedy: format!("it is {}", folder.display()), bad: true });
+            self.say(Notice::failed(text, format!("it is {}", folder.display())));
         }
     }
 }

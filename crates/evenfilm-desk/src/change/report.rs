@@ -159,7 +159,7 @@ impl Desk {
             // Nobody is so quick to change their mind: the system has no such window.
             if soon {
                 let text = "This system shows no window for choosing a folder";
-                self.say(Notice { text: text.into(), remedy: "type the path, or drop the folder here".into(), bad: true });
+                self.say(Notice::failed(text, "type the path, or drop the folder here"));
             }
             return;
         };

@@ -33,7 +33,7 @@ impl Desk {
         self.state.over = None;
         match self.state.lot.as_ref().and_then(Charted::of) {
             Some(charted) => self.jobs.save_charts(charted, folder.to_path_buf()),
-            None => self.say(Notice::cannot("The charts cannot be saved until the lot is measured")),
+            None => self.say(Notice::not_now("The charts cannot be saved until the lot is measured")),
         }
     }
 }

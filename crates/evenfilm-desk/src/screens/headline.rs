@@ -3,15 +3,15 @@
 use egui::{Align, Frame, Label, Layout, Margin, RichText, Ui, Vec2};
 use evenfilm_core::quantity::{QUANTITIES, Quantity};
 use evenfilm_record::chart::{AnswerData, answer_bar};
-use evenfilm_record::lot::{ObjectiveOutcome, Verdict};
-use evenfilm_record::sheet::Purpose;
+use evenfilm_record::lot::ObjectiveOutcome;
 use evenfilm_record::summary;
 
 use super::{scene, widgets};
 use crate::change::Acts;
-use crate::command::Command;
-use crate::state::{Lot, Run, State};
-use crate::theme::{self, GAP, Inks};
+use crate::state::{Lot, State};
+use crate::theme::{self, GAP};
+
+mod verdict;
 
 /// Numbers that are shown.
 const SHOWN: usize = 4;
@@ -20,7 +20,13 @@ const SHOWN: usize = 4;
 const USUAL: [&str; SHOWN] = ["uncovered_area_pct", "agglomerate_fraction_pct", "x50_0_um", "x90_3_um"];
 
 /// Height of the band, points: the same with numbers and without, so that nothing jumps.
-const HEIGHT: f32 = 118.0;
+const HEIGHT: f32 = 122.0;
+
+/// Its height in a small window.
+pub(super) const SMALL: f32 = 64.0;
+
+/// Height of the line of caution at the foot of the band.
+const CAUTION: f32 = 18.0;
 
 pub(super) fn show(ui: &mut Ui, state: &State, acts: &mut Acts) {
     let Some(lot) = &state.lot else { return };
@@ -30,17 +36,44 @@ pub(super) fn show(ui: &mut Ui, state: &State, acts: &mut Acts) {
         ui.set_height(HEIGHT);
         ui.allocate_ui_with_layout(Vec2::new(told, HEIGHT), Layout::top_down(Align::Min), |ui| {
             ui.set_width(told);
-            verdict(ui, state, lot, acts);
-        });
-        let each = (ui.available_width() - GAP * (SHOWN as f32 - 1.0)) / SHOWN as f32;
-        let objective = lot.objective();
-        for id in shown(objective) {
-            ui.allocate_ui_with_layout(Vec2::new(each, HEIGHT), Layout::top_down(Align::Min), |ui| {
-                ui.set_width(each);
-                number(ui, id, objective, lot.is_current());
+            let said = Vec2::new(told, HEIGHT - CAUTION - 2.0);
+            ui.spacing_mut().item_spacing.y = 2.0;
+            ui.allocate_ui_with_layout(said, Layout::top_down(Align::Min), |ui| {
+                ui.set_min_size(said);
+                verdict::show(ui, state, lot, acts);
             });
-        }
+            caution(ui);
+        });
+        numbers(ui, lot, HEIGHT, number);
     });
+}
+
+/// One short row: the verdict's word, and of each number name, value with its unit, and interval.
+pub(super) fn show_small(ui: &mut Ui, state: &State, acts: &mut Acts) {
+    let Some(lot) = &state.lot else { return };
+    let told = (ui.available_width() * 0.34).clamp(210.0, 330.0);
+    ui.horizontal(|ui| {
+        ui.set_height(SMALL);
+        ui.allocate_ui_with_layout(Vec2::new(told, SMALL), Layout::top_down(Align::Min), |ui| {
+            ui.set_width(told);
+            ui.spacing_mut().item_spacing.y = 0.0;
+            verdict::show_small(ui, state, lot, acts);
+            caution(ui);
+        });
+        numbers(ui, lot, SMALL, number_small);
+    });
+}
+
+/// The numbers beside each other, all as wide.
+fn numbers(ui: &mut Ui, lot: &Lot, high: f32, one: impl Fn(&mut Ui, &'static Quantity, Option<&ObjectiveOutcome>, bool)) {
+    let each = ((ui.available_width() - GAP * (SHOWN as f32 - 1.0)) / SHOWN as f32).max(60.0);
+    let objective = lot.objective();
+    for id in shown(objective) {
+        ui.allocate_ui_with_layout(Vec2::new(each, high), Layout::top_down(Align::Min), |ui| {
+            ui.set_width(each);
+            one(ui, id, objective, lot.is_current());
+        });
+    }
 }
 
 /// What limits speak of comes first.
@@ -59,151 +92,87 @@ fn shown(objective: Option<&ObjectiveOutcome>) -> Vec<&'static Quantity> {
 fn number(ui: &mut Ui, quantity: &Quantity, objective: Option<&ObjectiveOutcome>, is_current: bool) {
     let inks = theme::inks(ui);
     let frame = Frame::new().fill(inks.raised).corner_radius(8).inner_margin(Margin::symmetric(12, 8));
+    let [value, interval] = parts(quantity, objective);
     let response = frame.show(ui, |ui| {
         ui.set_width(ui.available_width());
         ui.set_height(HEIGHT - 16.0);
         ui.spacing_mut().item_spacing.y = 2.0;
         ui.add(Label::new(widgets::quiet(ui, quantity.label)).truncate());
-        let value = objective.and_then(|seen| seen.value(quantity.id));
-        let words = value.map_or_else(|| "–".into(), evenfilm_record::summary::value_words);
-        let (large, rest) = split(&words);
+        let ink = if is_current || objective.is_none() { inks.ink } else { inks.quiet };
+        // The interval stands beside the value where there is room, else below it, instead of the bar.
+        let beside = ui.available_width() >= 210.0;
         ui.horizontal(|ui| {
-            let ink = if is_current || objective.is_none() { inks.ink } else { inks.quiet };
-            ui.spacing_mut().item_spacing.x = 6.0;
-            ui.label(RichText::new(large).size(26.0).color(ink));
-            ui.add(Label::new(RichText::new(rest).color(ink)).truncate());
+            ui.set_height(34.0);
+            ui.spacing_mut().item_spacing.x = 8.0;
+            ui.label(RichText::new(&value).size(24.0).color(ink));
+            if beside {
+                ui.add(Label::new(RichText::new(&interval).color(ink)).truncate());
+            }
         });
+        if !beside {
+            ui.add(Label::new(RichText::new(&interval).small().color(ink)).truncate());
+        }
         if let Some(seen) = objective {
-            let size = Vec2::new(ui.available_width(), 34.0);
+            let size = Vec2::new(ui.available_width(), if beside { 34.0 } else { 26.0 });
             scene::show(ui, &answer_bar(&AnswerData::of(seen, quantity.id), &scene::canvas(size)));
         }
     });
-    response.response.on_hover_text(format!("{}\n{}\nSource: {}", quantity.label, quantity.definition, quantity.source));
+    response.response.on_hover_text(hint(quantity, &value, &interval));
 }
 
-/// The value, and what stands behind it.
-fn split(words: &str) -> (&str, &str) {
-    if words == "not measured" { (words, "") } else { words.split_once(' ').unwrap_or((words, "")) }
-}
-
-fn verdict(ui: &mut Ui, state: &State, lot: &Lot, acts: &mut Acts) {
+fn number_small(ui: &mut Ui, quantity: &Quantity, objective: Option<&ObjectiveOutcome>, is_current: bool) {
     let inks = theme::inks(ui);
-    ui.spacing_mut().item_spacing.y = 4.0;
-    match &lot.run {
-        Run::Going { share, what } => return going(ui, *share, what, lot.measured.is_some(), state, acts),
-        Run::Failed(_) => {
-            ui.label(RichText::new("Cannot be measured").size(22.0).color(inks.warn));
-            ui.label("The line above says why, and what to do.");
-            return;
-        }
-        Run::Stopped => {
-            ui.label(RichText::new("Stopped").size(22.0));
-            ui.label("The numbers are of earlier choices, or missing.");
-            if ui.button("Measure again").clicked() {
-                acts.push(crate::change::Act::Again);
-            }
-            return;
-        }
-        Run::Idle => {}
-    }
-    if !lot.now.recipe.locked {
-        ui.label(RichText::new("No verdict").size(22.0));
-        ui.add(Label::new(widgets::quiet(ui, "The choices are not locked.")).truncate());
-        widgets::named(ui, Command::Lock, "Lock the choices…", state, acts);
-        return;
-    }
-    let is_check = lot.batch.as_ref().is_some_and(|batch| batch.sheet.purpose() == Purpose::Check);
-    let Some(seen) = lot.objective() else { return };
-    if let Some(verdict) = seen.judgement.verdict {
-        ui.horizontal(|ui| {
-            shape(ui, verdict, inks);
-            ui.label(RichText::new(capital(verdict.word())).size(22.0).color(ink_of(verdict, inks)));
-            widgets::named(ui, Command::Why, "Why?", state, acts);
-        });
-        ui.add(Label::new(in_words(seen, verdict, is_check)).truncate());
+    let [value, interval] = parts(quantity, objective);
+    let frame = Frame::new().fill(inks.raised).corner_radius(6).inner_margin(Margin::symmetric(6, 3));
+    let response = frame.show(ui, |ui| {
+        ui.set_width(ui.available_width());
+        ui.set_height(SMALL - 6.0);
+        ui.spacing_mut().item_spacing.y = 0.0;
+        let ink = if is_current || objective.is_none() { inks.ink } else { inks.quiet };
+        ui.add(Label::new(widgets::quiet(ui, quantity.label).size(12.0)).truncate());
+        ui.add(Label::new(RichText::new(&value).size(17.0).color(ink)).truncate());
+        ui.add(Label::new(RichText::new(&interval).size(12.0).color(ink)).truncate());
+    });
+    response.response.on_hover_text(hint(quantity, &value, &interval));
+}
+
+fn hint(quantity: &Quantity, value: &str, interval: &str) -> String {
+    format!("{}: {value} {interval}\n{}\nSource: {}", quantity.label, quantity.definition, quantity.source)
+}
+
+/// The value with its unit, and its interval.
+fn parts(quantity: &Quantity, objective: Option<&ObjectiveOutcome>) -> [String; 2] {
+    let Some(value) = objective.and_then(|seen| seen.value(quantity.id)) else { return ["–".into(), String::new()] };
+    split(&summary::value_words(value), value.unit)
+}
+
+/// Takes "12.3 % (11.0 … 14.2)" and "0.55 ± 0.10 µm" apart.
+fn split(words: &str, unit: &str) -> [String; 2] {
+    let with_unit = |value: &str| if unit.is_empty() { value.to_owned() } else { format!("{value} {unit}") };
+    if let Some((value, interval)) = words.split_once(" (") {
+        [value.to_owned(), interval.trim_end_matches(')').to_owned()]
+    } else if let Some((value, half)) = words.split_once(" ± ") {
+        [with_unit(value), format!("± {}", half.strip_suffix(unit).unwrap_or(half).trim_end())]
     } else {
-        ui.label(RichText::new("No limits").size(22.0));
-        ui.add(Label::new(widgets::quiet(ui, "limits.toml beside the sheet would tell the lot")).truncate());
-    }
-    identity(ui, lot);
-    caution(ui);
-}
-
-/// Of what the verdict speaks, and how sure it is.
-fn in_words(seen: &ObjectiveOutcome, verdict: Verdict, is_check: bool) -> String {
-    let of = match (is_check, seen.scope()) {
-        (true, _) => "of a check, which says nothing of a lot",
-        (false, "lot") => "of the lot",
-        (false, _) => "of this slide, not the lot",
-    };
-    match (verdict, seen.judgement.would_be) {
-        (Verdict::Provisional, Some(would_be)) => format!("{of}; it would be {}", would_be.word()),
-        _ => format!("{of}, by this method"),
+        [words.to_owned(), String::new()]
     }
 }
 
-fn going(ui: &mut Ui, share: f32, what: &str, again: bool, state: &State, acts: &mut Acts) {
-    ui.label(RichText::new(if again { "Measuring again" } else { "Measuring" }).size(22.0));
-    ui.add(egui::ProgressBar::new(share).desired_height(10.0))
-        .widget_info(|| egui::WidgetInfo::labeled(egui::Role::ProgressIndicator, true, format!("Measuring, {:.0} %", 100.0 * share)));
-    ui.horizontal(|ui| {
-        widgets::named(ui, Command::Stop, "Stop", state, acts);
-        ui.add(Label::new(widgets::quiet(ui, what)).truncate());
-    });
-}
-
-/// The identity of locked choices.
-fn identity(ui: &mut Ui, lot: &Lot) {
-    let recipe = &lot.now.recipe;
-    let identity = lot.identity().unwrap_or_default();
-    let short = identity.get(..12).unwrap_or_default();
-    ui.horizontal(|ui| {
-        ui.spacing_mut().button_padding.x = 8.0;
-        let text = format!("Locked: {} {} · {short}", recipe.name, recipe.version);
-        ui.add(Label::new(text).truncate()).on_hover_text(format!("Identity of the choices (SHA-256)\n{identity}"));
-    });
-}
-
+/// What a slide never says; in sight in every state.
 fn caution(ui: &mut Ui) {
     ui.add(Label::new(widgets::quiet(ui, "No SPF, no clearance for use").small()).truncate()).on_hover_text(summary::CAUTION);
 }
 
-/// A shape that tells verdicts apart without colour: a full disc, a crossed square, a half disc, a dashed ring.
-fn shape(ui: &mut Ui, verdict: Verdict, inks: &Inks) {
-    let (rect, _) = ui.allocate_exact_size(Vec2::splat(22.0), egui::Sense::hover());
-    let (centre, r) = (rect.center(), 9.0);
-    let stroke = egui::Stroke::new(2.5, ink_of(verdict, inks));
-    let painter = ui.painter();
-    match verdict {
-        Verdict::Within => drop(painter.circle_filled(centre, r, stroke.color)),
-        Verdict::Outside => {
-            let square = egui::Rect::from_center_size(centre, Vec2::splat(2.0 * r));
-            painter.rect_stroke(square, 0, stroke, egui::StrokeKind::Inside);
-            painter.line_segment([square.left_top(), square.right_bottom()], stroke);
-            painter.line_segment([square.right_top(), square.left_bottom()], stroke);
-        }
-        Verdict::Undecided => {
-            painter.circle_stroke(centre, r, stroke);
-            let half: Vec<egui::Pos2> =
-                (0..=16).map(|i| egui::Vec2::angled((90.0 + 180.0 * i as f32 / 16.0).to_radians())).map(|v| centre + r * v).collect();
-            painter.add(egui::Shape::convex_polygon(half, stroke.color, egui::Stroke::NONE));
-        }
-        Verdict::Provisional => {
-            let ring: Vec<egui::Pos2> = (0..=32).map(|i| centre + r * egui::Vec2::angled((360.0 * i as f32 / 32.0).to_radians())).collect();
-            painter.extend(egui::Shape::dashed_line(&ring, stroke, 5.0, 4.0));
-        }
-    }
-}
+#[cfg(test)]
+mod tests {
+    use super::*;
 
-const fn ink_of(verdict: Verdict, inks: &Inks) -> egui::Color32 {
-    match verdict {
-        Verdict::Within => inks.within,
-        Verdict::Outside => inks.warn,
-        Verdict::Undecided | Verdict::Provisional => inks.ink,
+    #[test]
+    fn values_keep_their_unit() {
+        assert_eq!(split("12.3 % (11.0 … 14.2)", "%"), ["12.3 %", "11.0 … 14.2"]);
+        assert_eq!(split("0.55 ± 0.10 µm", "µm"), ["0.55 µm", "± 0.10"]);
+        assert_eq!(split("1.25 ± 0.10", ""), ["1.25", "± 0.10"]);
+        assert_eq!(split("12 µm", "µm"), ["12 µm", ""]);
+        assert_eq!(split("not measured", "%"), ["not measured", ""]);
     }
-}
-
-fn capital(word: &str) -> String {
-    let mut letters = word.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }

@@ -1,8 +1,8 @@
 //! What lies over everything else: one thing at a time, closed by Escape.
 
-use egui::{Id, Key, Modal, RichText, Ui};
+use egui::{Id, Key, Modal, Response, RichText, ScrollArea, Ui};
 
-use super::widgets;
+use super::{focus, widgets};
 use crate::change::{Act, Acts};
 use crate::state::{Lot, Next, Over, State};
 use crate::theme;
@@ -39,25 +39,39 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, acts: &mut Act
     draft.shown = Some(over.clone());
     let lot = state.lot.as_ref();
     let response = Modal::new(Id::unique("over")).frame(egui::Frame::window(ui.style()).inner_margin(20)).show(ui.ctx(), |ui| {
-        ui.set_max_width(720.0_f32.min(ui.ctx().content_rect().width() - 80.0));
-        match (&over, lot) {
-            (Over::Find, _) => find::show(ui, state, &mut draft.find, is_new, acts),
-            (Over::Keys, _) => find::keys(ui, acts),
-            (Over::Why, Some(lot)) => why::show(ui, lot, acts),
-            (Over::Queue, _) => queue::show(ui, state, acts),
-            (Over::Setup, _) => setup::show(ui, state, &mut draft.setup, acts),
-            (Over::LeaveOut, Some(lot)) => leave_out(ui, lot, draft, is_new, acts),
-            (Over::Kind(thing), _) => kind::show(ui, thing, &mut draft.kind, is_new, acts),
-            (Over::Lock, Some(_)) => lock(ui, draft, is_new, acts),
-            (Over::Charts, Some(_)) => charts(ui, draft, is_new, acts),
-            (Over::SaveFirst, lot) => save_first(ui, lot, acts),
-            (Over::Leave(next), lot) => leave(ui, lot, next, acts),
-            (Over::Closing, _) => closing(ui, acts),
-            (Over::LeaveOut | Over::Lock | Over::Why | Over::Charts, None) => acts.push(Act::Over(None)),
-        }
+        let room = ui.ctx().content_rect().size();
+        ui.set_max_width(720.0_f32.min(room.x - 80.0));
+        let scroll = ScrollArea::vertical().id_salt("over").max_height(room.y - 64.0);
+        scroll.show(ui, |ui| {
+            content(ui, (state, lot), &over, draft, is_new, acts);
+            focus::follow(ui);
+        });
     });
     if response.backdrop_response.clicked() && over != Over::Closing {
         acts.push(Act::Over(None));
+    }
+}
+
+/// Room for a list that scrolls within what lies over the desk, points.
+pub(super) fn inner_height(ui: &Ui) -> f32 {
+    (ui.ctx().content_rect().height() - 240.0).max(120.0)
+}
+
+fn content(ui: &mut Ui, (state, lot): (&State, Option<&Lot>), over: &Over, draft: &mut Draft, is_new: bool, acts: &mut Acts) {
+    match (over, lot) {
+        (Over::Find, _) => find::show(ui, state, &mut draft.find, is_new, acts),
+        (Over::Keys, _) => find::keys(ui, is_new, acts),
+        (Over::Why, Some(lot)) => why::show(ui, lot, is_new, acts),
+        (Over::Queue, _) => queue::show(ui, state, is_new, acts),
+        (Over::Setup, _) => setup::show(ui, state, &mut draft.setup, is_new, acts),
+        (Over::LeaveOut, Some(lot)) => leave_out(ui, lot, draft, is_new, acts),
+        (Over::Kind(thing), _) => kind::show(ui, thing, &mut draft.kind, is_new, acts),
+        (Over::Lock, Some(_)) => lock(ui, draft, is_new, acts),
+        (Over::Charts, Some(_)) => charts(ui, draft, is_new, acts),
+        (Over::SaveFirst, lot) => save_first(ui, lot, is_new, acts),
+        (Over::Leave(next), lot) => leave(ui, lot, next, is_new, acts),
+        (Over::Closing, _) => closing(ui, is_new, acts),
+        (Over::LeaveOut | Over::Lock | Over::Why | Over::Charts, None) => acts.push(Act::Over(None)),
     }
 }
 
@@ -166,7 +180,7 @@ fn charts(ui: &mut Ui, draft: &mut Draft, is_new: bool, acts: &mut Acts) {
     });
 }
 
-fn save_first(ui: &mut Ui, lot: Option<&Lot>, acts: &mut Acts) {
+fn save_first(ui: &mut Ui, lot: Option<&Lot>, is_new: bool, acts: &mut Acts) {
     title(ui, "Not everything is saved");
     ui.label(format!("Not saved: {}.", lot.map_or_else(String::new, Lot::unsaved)));
     ui.label("A record is made from the files of the lot, so that it can be made again: they are saved first.");
@@ -175,16 +189,16 @@ fn save_first(ui: &mut Ui, lot: Option<&Lot>, acts: &mut Acts) {
         if widgets::main_button(ui, "Save and write the record").clicked() {
             acts.push(Act::SaveAndWrite);
         }
-        cancel(ui, acts);
+        with_keys(cancel(ui, acts), is_new);
     });
 }
 
-fn leave(ui: &mut Ui, lot: Option<&Lot>, next: &Next, acts: &mut Acts) {
+fn leave(ui: &mut Ui, lot: Option<&Lot>, next: &Next, is_new: bool, acts: &mut Acts) {
     title(ui, "Leave the lot without saving?");
     ui.label(format!("Not saved: {}.", lot.map_or_else(String::new, Lot::unsaved)));
     ui.add_space(theme::GAP);
     ui.horizontal(|ui| {
-        if widgets::main_button(ui, "Go back").clicked() {
+        if with_keys(widgets::main_button(ui, "Go back"), is_new).clicked() {
             acts.push(Act::Over(None));
         }
         if ui.button("Leave without saving").clicked() {
@@ -193,12 +207,12 @@ fn leave(ui: &mut Ui, lot: Option<&Lot>, next: &Next, acts: &mut Acts) {
     });
 }
 
-fn closing(ui: &mut Ui, acts: &mut Acts) {
+fn closing(ui: &mut Ui, is_new: bool, acts: &mut Acts) {
     title(ui, "Something is not done yet");
     ui.label("Choices or a sheet are not saved, or a record is still being written. A record that is given up leaves nothing behind.");
     ui.add_space(theme::GAP);
     ui.horizontal(|ui| {
-        if widgets::main_button(ui, "Go back").clicked() {
+        if with_keys(widgets::main_button(ui, "Go back"), is_new).clicked() {
             acts.push(Act::Over(None));
         }
         if ui.button("Close without it").clicked() {
@@ -207,16 +221,26 @@ fn closing(ui: &mut Ui, acts: &mut Acts) {
     });
 }
 
-fn cancel(ui: &mut Ui, acts: &mut Acts) {
-    if ui.button("Cancel").clicked() {
+/// Gives the keyboard to what is safe to press when a question has just come.
+fn with_keys(response: Response, is_new: bool) -> Response {
+    if is_new {
+        response.request_focus();
+    }
+    response
+}
+
+fn cancel(ui: &mut Ui, acts: &mut Acts) -> Response {
+    let response = ui.button("Cancel");
+    if response.clicked() {
         acts.push(Act::Over(None));
     }
+    response
 }
 
 /// A button that closes what is shown.
-pub(super) fn done(ui: &mut Ui, acts: &mut Acts) {
+pub(super) fn done(ui: &mut Ui, is_new: bool, acts: &mut Acts) {
     ui.add_space(theme::GAP);
-    if widgets::main_button(ui, "Close").clicked() {
+    if with_keys(widgets::main_button(ui, "Close"), is_new).clicked() {
         acts.push(Act::Over(None));
     }
 }

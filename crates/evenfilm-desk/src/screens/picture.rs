@@ -27,6 +27,9 @@ mod tests;
 
 pub(crate) use paint::Canvas;
 
+/// Least height of the picture, points.
+const LEAST: f32 = 200.0;
+
 /// Height of the bar below the picture, points.
 const BAR: f32 = 56.0;
 
@@ -88,7 +91,7 @@ pub(super) fn show(ui: &mut Ui, desk: &mut Desk, acts: &mut Acts) {
     let all = ui.available_rect_before_wrap();
     let scale = ui.ctx().pixels_per_point();
     let whole = |at: Pos2| Pos2::new((at.x * scale).round() / scale, (at.y * scale).round() / scale);
-    let bottom = (all.bottom() - BAR - crate::theme::GAP).max(all.top() + 80.0);
+    let bottom = (all.bottom() - BAR - crate::theme::GAP).max(all.top() + LEAST);
     // Pixels of the picture are pixels of the screen, so its corner lies on one.
     let rect = Rect::from_min_max(whole(all.min), whole(Pos2::new(all.right(), bottom)));
     let below = Rect::from_min_max(Pos2::new(all.left(), rect.bottom() + crate::theme::GAP), all.max);
@@ -120,6 +123,11 @@ pub(super) fn show(ui: &mut Ui, desk: &mut Desk, acts: &mut Acts) {
         acts.push(Act::Eye(room.camera));
         ui.ctx().request_repaint();
     }
+}
+
+/// Whether a thing paints its own frame when it has the keyboard.
+pub(super) fn has_own_ring(id: Id) -> bool {
+    id == view_id() || id == grip::id()
 }
 
 /// The id of the picture, which keys and tests find it by.

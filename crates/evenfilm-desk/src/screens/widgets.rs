@@ -45,3 +45,20 @@ pub(crate) fn wide_button(ui: &mut Ui, name: impl Into<egui::WidgetText>) -> Res
     let size = Vec2::new(ui.available_width(), theme::TARGET);
     ui.add_sized(size, Button::new(name.into()).truncate())
 }
+
+/// The same under a shorter name where there is little room; to those who listen it is the full one.
+pub(crate) fn brief(ui: &mut Ui, command: Command, [brief, full]: [&str; 2], state: &State, acts: &mut Acts) -> Response {
+    let response = named(ui, command, brief, state, acts);
+    response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, barred(command, state).is_none(), full));
+    response
+}
+
+/// A button that keeps its state in sight, as of what is shown.
+pub(crate) fn toggle(ui: &mut Ui, command: Command, name: &str, is_on: bool, state: &State) -> Response {
+    let why_not = barred(command, state);
+    let key = command.key_words(ui.ctx());
+    let button = Button::selectable(is_on, name);
+    ui.add_enabled(why_not.is_none(), button)
+        .on_hover_text(format!("{}\n{key}", command.why()))
+        .on_disabled_hover_text(why_not.unwrap_or_default())
+}

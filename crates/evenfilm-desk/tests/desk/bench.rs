@@ -86,6 +86,15 @@ impl Bench {
         }
     }
 
+    /// Makes everything larger or smaller, as the set-up does.
+    pub(crate) fn scale(&mut self, pct: u16) {
+        self.key(egui::Modifiers::COMMAND, egui::Key::Comma);
+        self.press(&format!("{pct} %"));
+        self.key(egui::Modifiers::NONE, egui::Key::Escape);
+        self.window.run_steps(6);
+        assert_eq!(self.window.state().state().prefs.scale_pct, pct);
+    }
+
     /// Presses what has this name.
     pub(crate) fn press(&mut self, name: &str) {
         self.window.get_by_label(name).click();

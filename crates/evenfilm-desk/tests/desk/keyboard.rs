@@ -85,3 +85,31 @@ fn sizes_and_looks() {
     let text = std::fs::read_to_string(folder.path().join("settings/settings.json")).unwrap();
     assert!(text.contains("200"), "the settings are kept: {text}");
 }
+
+#[test]
+fn whatever_has_the_keyboard_has_a_frame() {
+    let mut bench = Bench::with("TS-0402");
+    let ring = [egui::Color32::from_rgb(0x2B, 0x4A, 0x7E), egui::Color32::from_rgb(0xF0, 0xC9, 0x88)];
+    for key in [Key::F2, Key::F4] {
+        bench.key(Modifiers::NONE, key);
+        let mut seen = 0;
+        for _ in 0..60 {
+            bench.key(Modifiers::NONE, Key::Tab);
+            #[expect(clippy::redundant_closure_for_method_calls, reason = "the method's lifetimes are narrower than asked for")]
+            let focused = bench.window.query_all_by(|node| node.is_focused() && node.raw_bounds().is_some()).map(|node| node.rect()).next();
+            let Some(rect) = focused.filter(|rect| bench.window.ctx.content_rect().contains_rect(*rect)) else { continue };
+            let frames = |shape: &egui::epaint::ClippedShape| match &shape.shape {
+                egui::Shape::Rect(frame) => {
+                    frame.stroke.width >= 2.0 && ring.contains(&frame.stroke.color) && (frame.rect.center() - rect.center()).length() < 2.0
+                }
+                _ => false,
+            };
+            let has_own = bench.window.output().shapes.iter().any(frames);
+            let name = bench.window.query_all_by(|node| node.is_focused()).next().and_then(|node| node.accesskit_node().label());
+            // The grip is painted on the line that it pulls.
+            assert!(has_own || name.as_deref() == Some("Bare the original"), "{name:?} at {rect} has no frame");
+            seen += 1;
+        }
+        assert!(seen > 20, "{key:?}: {seen}");
+    }
+}

@@ -9,4 +9,5 @@ mod lots;
 mod numbers;
 mod record;
 mod sheet;
+mod sizes;
 mod trouble;

@@ -39,7 +39,7 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, is_new: bool, 
     if found.is_empty() {
         ui.label(widgets::quiet(ui, "Nothing answers to these words."));
     }
-    ScrollArea::vertical().max_height(ui.ctx().content_rect().height() * 0.5).show(ui, |ui| {
+    ScrollArea::vertical().max_height(super::inner_height(ui)).show(ui, |ui| {
         for (place, &command) in found.iter().enumerate() {
             let key = command.key_words(ui.ctx());
             let why_not = barred(command, state);
@@ -68,9 +68,9 @@ const OF_PLACES: [(&str, &str); 6] = [
     ("Double click", "On the picture: show all of it. On a setting: back to the built-in value"),
 ];
 
-pub(super) fn keys(ui: &mut Ui, acts: &mut Acts) {
+pub(super) fn keys(ui: &mut Ui, is_new: bool, acts: &mut Acts) {
     title(ui, "What the keyboard does");
-    ScrollArea::vertical().max_height(ui.ctx().content_rect().height() * 0.65).show(ui, |ui| {
+    ScrollArea::vertical().max_height(super::inner_height(ui)).show(ui, |ui| {
         ui.spacing_mut().interact_size.y = 20.0;
         Grid::new("keys").num_columns(2).spacing([24.0, 6.0]).show(ui, |ui| {
             for &command in Command::ALL {
@@ -85,7 +85,7 @@ pub(super) fn keys(ui: &mut Ui, acts: &mut Acts) {
             }
         });
     });
-    super::done(ui, acts);
+    super::done(ui, is_new, acts);
 }
 
 fn line(ui: &mut Ui, key: &str, what: &str) {

@@ -23,6 +23,7 @@ pub(super) fn show(ui: &mut Ui, thing: &Pointed, draft: &mut Draft, is_new: bool
     ui.add_space(theme::GAP);
     let words: Vec<&'static str> =
         if thing.gap { GapKind::ALL.iter().map(|kind| kind.word()).collect() } else { Kind::ALL.iter().map(|kind| kind.word()).collect() };
+    let mut first = is_new;
     ui.horizontal_wrapped(|ui| {
         for word in words {
             let chosen = draft.kind == Some(word);
@@ -30,7 +31,7 @@ pub(super) fn show(ui: &mut Ui, thing: &Pointed, draft: &mut Draft, is_new: bool
             if button.clicked() {
                 draft.kind = Some(word);
             }
-            if is_new && word != thing.kind {
+            if word != thing.kind && std::mem::take(&mut first) {
                 button.request_focus();
             }
         }

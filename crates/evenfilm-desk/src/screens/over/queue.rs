@@ -9,12 +9,12 @@ use crate::command::Command;
 use crate::state::{State, WriteStage, Writing};
 use crate::theme;
 
-pub(super) fn show(ui: &mut Ui, state: &State, acts: &mut Acts) {
+pub(super) fn show(ui: &mut Ui, state: &State, is_new: bool, acts: &mut Acts) {
     title(ui, "Records of this session");
     if state.queue.is_empty() {
         ui.label("None was asked for yet.");
     }
-    ScrollArea::vertical().max_height(ui.ctx().content_rect().height() * 0.6).show(ui, |ui| {
+    ScrollArea::vertical().max_height(super::inner_height(ui)).show(ui, |ui| {
         for writing in state.queue.iter().rev() {
             one(ui, writing, acts);
             ui.separator();
@@ -23,7 +23,7 @@ pub(super) fn show(ui: &mut Ui, state: &State, acts: &mut Acts) {
     ui.label(widgets::quiet(ui, summary::CAUTION.replace('\n', " ")));
     ui.add_space(theme::GAP);
     ui.horizontal(|ui| {
-        if widgets::main_button(ui, "Close").clicked() {
+        if super::with_keys(widgets::main_button(ui, "Close"), is_new).clicked() {
             acts.push(Act::Over(None));
         }
         widgets::command(ui, Command::OpenRecords, state, acts);

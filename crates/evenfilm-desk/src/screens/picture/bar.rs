@@ -11,7 +11,13 @@ use crate::screens::widgets;
 use crate::theme;
 
 /// Width of the scale line with its words.
-const SCALE: f32 = 136.0;
+const SCALE: f32 = 172.0;
+
+/// The same in a short bar.
+const SCALE_SHORT: f32 = 100.0;
+
+/// Width of the bar below which names are short and the overview is left off.
+const SHORT: f32 = 780.0;
 
 /// Width of the read-out below which it takes three lines.
 const NARROW: f32 = 330.0;
@@ -28,16 +34,28 @@ pub(super) fn show(
 ) {
     let mut bar = ui.new_child(UiBuilder::new().max_rect(rect).layout(Layout::right_to_left(Align::Center)));
     bar.set_clip_rect(rect.expand(4.0).intersect(ui.clip_rect()));
-    overview::show(&mut bar, room, canvas);
-    layers::button(&mut bar, room.lot, acts);
-    let wide = rect.width() >= WIDE;
-    for (command, name) in [(Command::TrueSize, "Pixel for pixel"), (Command::Whole, "Whole field")] {
-        widgets::named(&mut bar, command, name, room.state, acts);
+    let (wide, short) = (rect.width() >= WIDE, rect.width() < SHORT);
+    if short {
+        crate::screens::top::tighten(&mut bar);
+    } else {
+        overview::show(&mut bar, room, canvas);
     }
-    let size = Vec2::new(if wide { SCALE + 190.0 } else { SCALE }, rect.height());
+    layers::button(&mut bar, room.lot, acts);
+    let names = if short { ["Pixel", "Whole"] } else { ["Pixel for pixel", "Whole field"] };
+    for (command, full, name) in [(Command::TrueSize, "Pixel for pixel", names[0]), (Command::Whole, "Whole field", names[1])] {
+        widgets::brief(&mut bar, command, [name, full], room.state, acts);
+    }
+    let across = if wide {
+        SCALE + 210.0
+    } else if short {
+        SCALE_SHORT
+    } else {
+        SCALE
+    };
+    let size = Vec2::new(across, rect.height());
     bar.allocate_ui_with_layout(size, Layout::top_down(Align::Center), |ui| {
         ui.set_min_size(size);
-        scale_line(ui, room, wide);
+        scale_line(ui, room, (wide, short));
     });
     let left = bar.available_size_before_wrap();
     bar.allocate_ui_with_layout(left, Layout::top_down(Align::Min), |ui| {
@@ -80,11 +98,11 @@ fn place_words(room: &Room<'_>, canvas: &Canvas, place: [f64; 2]) -> [String; 2]
 }
 
 /// A round length, and how large pixels are shown.
-fn scale_line(ui: &mut Ui, room: &Room<'_>, wide: bool) {
+fn scale_line(ui: &mut Ui, room: &Room<'_>, (wide, is_short): (bool, bool)) {
     let zoom = room.seen().zoom;
     let um_per_point = room.picture.um_per_px * f64::from(room.scale) / zoom;
     let [full, short] = words::zoom(zoom, room.picture.um_per_px);
-    let most = f64::from(SCALE) - 16.0;
+    let most = f64::from(if is_short { SCALE_SHORT } else { SCALE }) - 16.0;
     ui.spacing_mut().item_spacing.y = 1.0;
     ui.add_space(2.0);
     if let Some((text, length)) = words::round_length(most, um_per_point) {
@@ -99,8 +117,15 @@ fn scale_line(ui: &mut Ui, room: &Room<'_>, wide: bool) {
             ui.painter().line_segment(line, ink);
         }
     }
-    let text = if wide { &full } else { &short };
-    ui.add(Label::new(widgets::quiet(ui, text).size(13.0)).truncate()).on_hover_text(&full);
+    // In a short bar the line of the scale says it; how large pixels are shown stands in its hint.
+    let text = if wide {
+        full.clone()
+    } else if is_short {
+        format!("{} µm a pixel", words::three(room.picture.um_per_px))
+    } else {
+        short
+    };
+    ui.add(Label::new(widgets::quiet(ui, text).size(12.5)).truncate()).on_hover_text(&full);
 }
 
 /// A button of the bar that opens something.

@@ -12,7 +12,7 @@ pub(super) fn show(ui: &mut Ui, room: &Room<'_>, canvas: &Canvas) {
     let share = room.lot.layers.of(Layer::Flags);
     let Some((field, _)) = canvas.found().filter(|_| share > 0.0) else { return };
     let mut top = room.rect.top() + 10.0;
-    let left_out = words::left_out(room.lot).map(|text| (text, "the numbers are those of the other fields".to_owned()));
+    let left_out = words::left_out(room.lot);
     let flags = field.flags.iter().map(|flag| (words::flag(flag.id), value_and_advice(flag)));
     let mut all: Vec<(String, String)> = left_out.into_iter().chain(flags).collect();
     if all.len() > MOST {

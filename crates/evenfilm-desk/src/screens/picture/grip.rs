@@ -10,7 +10,7 @@ use crate::theme;
 /// What an arrow key moves it by, and with Shift: shares of the width.
 const STEPS: [f32; 2] = [0.01, 0.1];
 
-fn id() -> Id {
+pub(super) fn id() -> Id {
     Id::unique("bare the original")
 }
 
@@ -70,7 +70,7 @@ fn asked(ui: &Ui, id: Id) -> f32 {
 
 /// Paints the line and its grip.
 pub(super) fn paint(ui: &Ui, room: &Room<'_>, bared: f32) {
-    let painter = ui.painter().with_clip_rect(room.rect);
+    let painter = ui.painter().with_clip_rect(room.rect.intersect(ui.clip_rect()));
     let x = room.rect.left() + bared * room.rect.width();
     if bared > 0.0 && bared < 1.0 {
         twice(&painter, &[Pos2::new(x, room.rect.top()), Pos2::new(x, room.rect.bottom())]);

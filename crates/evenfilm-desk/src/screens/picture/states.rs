@@ -65,7 +65,7 @@ pub(super) fn over_picture(ui: &Ui, room: &Room<'_>) {
     let response =
         ui.interact(Rect::from_min_size(room.rect.right_top(), Vec2::ZERO), ui.scope_id().with("of earlier choices"), egui::Sense::hover());
     response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Status, true, &text));
-    let painter = ui.painter().with_clip_rect(room.rect);
+    let painter = ui.painter().with_clip_rect(room.rect.intersect(ui.clip_rect()));
     let font = FontId::proportional(14.0);
     let text = painter.layout(text, font, Color32::WHITE, (room.rect.width() - 260.0).max(160.0));
     let size = text.size() + Vec2::new(20.0, 12.0);

@@ -34,6 +34,8 @@ pub(super) fn input(ui: &mut Ui, room: &mut Room<'_>, canvas: &Canvas) -> Respon
         if (factor - 1.0).abs() > 1e-6 {
             room.camera.zoom_at(factor, room.within(at), view, size);
         }
+        // The page below the picture does not scroll with it.
+        ui.input_mut(|input| input.smooth_scroll_delta = Vec2::ZERO);
         ui.ctx().set_cursor_icon(if response.dragged() { CursorIcon::Grabbing } else { CursorIcon::Crosshair });
     }
     if response.has_focus() {
@@ -70,7 +72,7 @@ pub(super) fn cursor(ui: &Ui, room: &Room<'_>, response: &Response) -> Option<[f
 /// What lies over the picture: the frame of what has the keyboard, the middle for its read-out, corners around what is read.
 pub(super) fn over(ui: &Ui, room: &Room<'_>, response: &Response, (cursor, thing): (Option<[f64; 2]>, Option<Thing>)) {
     let inks = theme::inks(ui);
-    let painter = ui.painter().with_clip_rect(room.rect);
+    let painter = ui.painter().with_clip_rect(room.rect.intersect(ui.clip_rect()));
     if let Some(thing) = thing {
         let at = thing.at;
         let from = room.on_screen([f64::from(at.x), f64::from(at.y)]);

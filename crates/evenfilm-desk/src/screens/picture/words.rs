@@ -68,7 +68,7 @@ pub(super) fn thing(result: &FieldResult, thing: Thing, recipe: &Recipe) -> Stri
         _ => too_small(diameter, result.counted_from_um[0]),
     };
     let what =
-        if class == Class::Agglomerate { format!("Agglomerate of {}", kind(object.told.kind)) } else { capital(kind(object.told.kind)) };
+        if class == Class::Agglomerate { format!("Agglomerate {}", of_kind(object.told.kind)) } else { capital(kind(object.told.kind)) };
     format!("{what} {} µm · {} µm²{}{}{} · {counts}", three(diameter), three(area), parts(object), dark(object), cut(object.touches_frame))
 }
 
@@ -89,6 +89,11 @@ fn too_small(diameter: f64, from: f64) -> String {
     if diameter >= from { "counted".into() } else { format!("not counted: below {} µm", three(from)) }
 }
 
+/// "of powder", "of unsure kind".
+fn of_kind(of: Kind) -> String {
+    if of == Kind::Unsure { kind(of).into() } else { format!("of {}", kind(of)) }
+}
+
 const fn kind(kind: Kind) -> &'static str {
     match kind {
         Kind::Powder => "powder",
@@ -96,7 +101,7 @@ const fn kind(kind: Kind) -> &'static str {
         Kind::Fibre => "fibre",
         Kind::Crystal => "needle or plate",
         Kind::Dust => "dust",
-        Kind::Unsure => "unsure kind",
+        Kind::Unsure => "of unsure kind",
     }
 }
 
@@ -124,13 +129,13 @@ pub(super) fn zoom(zoom: f64, um_per_px: f64) -> [String; 2] {
     };
     let short = match zoom {
         z if (z - 1.0).abs() < 1e-6 => "pixel for pixel".into(),
-        z if z > 1.0 => format!("a pixel {} wide", plain(z)),
-        z => format!("{} pixels in one", plain(1.0 / z)),
+        z if z > 1.0 => format!("a pixel is {} screen dots", plain(z)),
+        z => format!("a screen dot is {} pixels", plain(1.0 / z)),
     };
     let full = match zoom {
-        z if (z - 1.0).abs() < 1e-6 => format!("{a_pixel}, one pixel of the screen each"),
-        z if z > 1.0 => format!("{a_pixel}, {} pixels of the screen each", plain(z)),
-        z => format!("{a_pixel}, {} of them across a pixel of the screen", plain(1.0 / z)),
+        z if (z - 1.0).abs() < 1e-6 => format!("{a_pixel}; each pixel of the picture is one dot of the screen"),
+        z if z > 1.0 => format!("{a_pixel}; each pixel of the picture is {} dots of the screen wide", plain(z)),
+        z => format!("{a_pixel}; each dot of the screen is {} pixels of the picture wide", plain(1.0 / z)),
     };
     [full, short]
 }
@@ -155,9 +160,13 @@ pub(super) fn flag(id: &str) -> String {
 }
 
 /// What became of the field, where that is more than measured.
-pub(super) fn left_out(lot: &Lot) -> Option<String> {
+pub(super) fn left_out(lot: &Lot) -> Option<(String, String)> {
     match lot.cards.get(lot.field).map(|card| &card.state) {
-        Some(CardState::LeftOut(why)) => Some(format!("Left out: {why}")),
+        Some(CardState::LeftOut(why)) => Some((format!("Left out: {why}"), "the numbers are those of the other fields".into())),
+        Some(CardState::SetAside(why)) => Some((
+            format!("Set aside: {why}"),
+            "it still counts, since only the reasons of the choices take a field out; the record has the numbers without it too".into(),
+        )),
         _ => None,
     }
 }
@@ -189,9 +198,9 @@ mod tests {
     #[test]
     fn zoom_in_words() {
         let words = |z| zoom(z, 0.25)[0].clone();
-        assert_eq!(words(2.0), "0.250 µm a pixel, 2 pixels of the screen each");
-        assert_eq!(words(1.0), "0.250 µm a pixel, one pixel of the screen each");
-        assert_eq!(words(0.25), "0.250 µm a pixel, 4 of them across a pixel of the screen");
-        assert_eq!(zoom(0.1, 0.25)[1], "10 pixels in one");
+        assert_eq!(words(2.0), "0.250 µm a pixel; each pixel of the picture is 2 dots of the screen wide");
+        assert_eq!(words(1.0), "0.250 µm a pixel; each pixel of the picture is one dot of the screen");
+        assert_eq!(words(0.25), "0.250 µm a pixel; each dot of the screen is 4 pixels of the picture wide");
+        assert_eq!(zoom(0.1, 0.25)[1], "a screen dot is 10 pixels");
     }
 }
