@@ -52,6 +52,7 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, acts: &mut Act
         values(ui, lot, draft);
         ui.add_space(AIR);
         ui.add(Label::new(widgets::quiet(ui, CAUTION.replace('\n', " "))).wrap());
+        super::focus::follow(ui);
     });
 }
 
