@@ -90,7 +90,7 @@ commands! {
     LessBig, "Everything smaller", "Scale text and buttons down, to 75 %", "zoom scale text font decrease", ctrl(Key::Minus);
     Light, "Light, dark, or as the system", "Go to the next appearance", "dark theme contrast appearance night colour color mode", None;
     Find, "Find a command", "Type what you want to do", "search palette menu help", ctrl(Key::K);
-    Quit, "Close the desk", "Asks first where something is not saved", "exit leave end program", ctrl(Key::Q);
+    Quit, "Close the desk", "Asks first where something is not saved", "quit exit leave end program", ctrl(Key::Q);
     Keys, "List of keys", "Everything that the keyboard does", "help shortcuts keyboard manual", alone(Key::F1);
 }
 

@@ -218,4 +218,26 @@ mod tests {
             assert!(contrast(inks.on_chosen, inks.chosen) >= 4.5);
         }
     }
+
+    /// As the window is given them: text on what it stands on, the edge of what is pressed, the frame of what has the keyboard.
+    #[test]
+    fn what_is_pressed_and_what_has_the_keyboard_stand_out() {
+        for (theme, inks) in [(Theme::Light, LIGHT), (Theme::Dark, DARK)] {
+            let v = visuals(theme, &inks);
+            for state in [&v.widgets.inactive, &v.widgets.hovered, &v.widgets.active, &v.widgets.open] {
+                assert!(contrast(state.fg_stroke.color, state.weak_bg_fill) >= 4.5, "{theme:?}");
+                assert!(
+                    contrast(state.bg_stroke.color, inks.ground) >= 3.0 && contrast(state.bg_stroke.color, inks.raised) >= 3.0,
+                    "{theme:?}"
+                );
+            }
+            assert!(contrast(v.selection.stroke.color, v.selection.bg_fill) >= 4.5, "{theme:?}: what is selected");
+            // The frame stands apart from what it is around, on the ground, on a card, and around what is chosen itself.
+            for ground in [v.panel_fill, v.window_fill, inks.press] {
+                assert!(contrast(inks.chosen, ground) >= 3.0, "{theme:?}: the frame on {ground:?}");
+            }
+        }
+        let [apart, wide] = crate::screens::focus::RING;
+        assert!(apart >= 1.0 && wide >= 2.0, "at least 2 points thick: WCAG 2.2, 2.4.13, from memory");
+    }
 }

@@ -49,6 +49,7 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, acts: &mut Act
                 }
             });
         }
+        super::focus::follow(ui);
     });
     let Wish { recipe, goes_on, ended } = wish;
     if let Some(recipe) = recipe {

@@ -102,7 +102,7 @@ fn number(ui: &mut Ui, quantity: &Quantity, objective: Option<&ObjectiveOutcome>
         // The interval stands beside the value where there is room, else below it, instead of the bar.
         let beside = ui.available_width() >= 210.0;
         ui.horizontal(|ui| {
-            ui.set_height(34.0);
+            ui.set_height(if beside { 34.0 } else { 28.0 });
             ui.spacing_mut().item_spacing.x = 8.0;
             ui.label(RichText::new(&value).size(24.0).color(ink));
             if beside {
@@ -113,7 +113,7 @@ fn number(ui: &mut Ui, quantity: &Quantity, objective: Option<&ObjectiveOutcome>
             ui.add(Label::new(RichText::new(&interval).small().color(ink)).truncate());
         }
         if let Some(seen) = objective {
-            let size = Vec2::new(ui.available_width(), if beside { 34.0 } else { 26.0 });
+            let size = Vec2::new(ui.available_width(), if beside { 34.0 } else { 32.0 });
             scene::show(ui, &answer_bar(&AnswerData::of(seen, quantity.id), &scene::canvas(size)));
         }
     });

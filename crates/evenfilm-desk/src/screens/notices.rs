@@ -34,7 +34,7 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, acts: &mut Act
     let frame = Frame::new().fill(inks.raised).inner_margin(Margin::symmetric(12, 4));
     let most = (ui.ctx().content_rect().height() * MOST).max(theme::TARGET);
     Panel::top("notices").frame(frame).show(ui, |ui| {
-        ScrollArea::vertical().max_height(most).auto_shrink([false, true]).show(ui, |ui| {
+        ScrollArea::vertical().max_height(most).min_scrolled_height(most).auto_shrink([false, true]).show(ui, |ui| {
             if let Some(left) = state.left.last() {
                 line(ui, 260.0, |ui| drop(ui.add(Label::new(left_words(left)).wrap())), |ui| take_up(ui, acts));
             }
@@ -133,7 +133,7 @@ fn words(ui: &mut Ui, notice: &Notice) {
         &mut job,
         ui.style(),
         egui::FontSelection::Default,
-        egui::Align::Center,
+        egui::Align::BOTTOM,
     );
     job.append(&text, 0.0, egui::TextFormat::simple(font, inks.ink));
     ui.add(Label::new(job).wrap());

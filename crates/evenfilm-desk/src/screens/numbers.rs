@@ -52,6 +52,7 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, acts: &mut Act
         charts(ui, &charted, view, draft);
         ui.add_space(AIR);
         values(ui, lot, draft);
+        super::focus::follow(ui);
     });
 }
 

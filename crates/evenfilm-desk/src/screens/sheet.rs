@@ -48,6 +48,7 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, acts: &mut Act
                 }
             }
         });
+        super::focus::follow(ui);
     });
 }
 

@@ -87,6 +87,7 @@ fn sizes_and_looks() {
 }
 
 #[test]
+#[expect(clippy::redundant_closure_for_method_calls, reason = "the method's lifetimes are narrower than asked for")]
 fn whatever_has_the_keyboard_has_a_frame() {
     let mut bench = Bench::with("TS-0402");
     let ring = [egui::Color32::from_rgb(0x2B, 0x4A, 0x7E), egui::Color32::from_rgb(0xF0, 0xC9, 0x88)];
@@ -95,7 +96,6 @@ fn whatever_has_the_keyboard_has_a_frame() {
         let mut seen = 0;
         for _ in 0..60 {
             bench.key(Modifiers::NONE, Key::Tab);
-            #[expect(clippy::redundant_closure_for_method_calls, reason = "the method's lifetimes are narrower than asked for")]
             let focused = bench.window.query_all_by(|node| node.is_focused() && node.raw_bounds().is_some()).map(|node| node.rect()).next();
             let Some(rect) = focused.filter(|rect| bench.window.ctx.content_rect().contains_rect(*rect)) else { continue };
             let frames = |shape: &egui::epaint::ClippedShape| match &shape.shape {
@@ -112,4 +112,22 @@ fn whatever_has_the_keyboard_has_a_frame() {
         }
         assert!(seen > 20, "{key:?}: {seen}");
     }
+}
+
+#[test]
+fn a_folder_of_records_is_a_whole_path() {
+    let mut bench = Bench::empty();
+    let label = "Folder of records; empty is a folder named records beside the lot";
+    bench.key(Modifiers::COMMAND, Key::Comma);
+    bench.type_into(label, "records");
+    bench.key(Modifiers::NONE, Key::Enter);
+    assert!(bench.reads("write the whole path"));
+    assert_eq!(bench.window.state().state().prefs.records, None);
+    let whole = bench.folder.path().join("all records");
+    bench.type_into(label, &whole.display().to_string());
+    bench.key(Modifiers::NONE, Key::Enter);
+    assert!(!bench.reads("write the whole path"));
+    assert_eq!(bench.window.state().state().prefs.records, Some(whole));
+    bench.key(Modifiers::NONE, Key::Escape);
+    assert!(bench.window.state().state().over.is_none());
 }

@@ -51,7 +51,9 @@ fn check(bench: &Bench, what: &str) {
 fn nothing_lies_over_another_thing_whatever_the_size() {
     let mut bench = Bench::with("TS-0402");
     for (pct, size) in WINDOWS {
+        bench.scale(100);
         bench.window.set_size(Vec2::from(size));
+        bench.window.run_steps(2);
         bench.scale(pct);
         let what = format!("{pct} % of {size:?}");
         let points = f32::from(pct) / 100.0;
@@ -64,7 +66,8 @@ fn nothing_lies_over_another_thing_whatever_the_size() {
         }
         bench.window.run_steps(6);
         check(&bench, &what);
-        let picture = bench.window.get_by(|node| node.role() == Role::Image).rect();
+        let picture =
+            bench.window.get_by(|node| node.role() == Role::Image && node.label().is_some_and(|label| label.starts_with("Field "))).rect();
         assert!(picture.height() >= 199.0, "{what}: a picture of {picture}");
         // The values have their units, and the caution is there.
         for words in ["Uncovered area", " %", " µm", "No SPF"] {

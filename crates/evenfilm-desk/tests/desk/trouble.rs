@@ -119,3 +119,31 @@ fn typing_is_not_taken_for_commands() {
     bench.settle();
     assert_eq!(bench.lot().now, chosen, "undo in a box is the box's own");
 }
+
+#[test]
+fn notices_say_how_it_went_and_good_ones_leave_by_themselves() {
+    let mut bench = Bench::with("TS-0402");
+    bench.key(Modifiers::COMMAND, Key::Z);
+    assert!(bench.reads("Not now") && bench.reads("nothing was changed"), "a refusal is no deed");
+    bench.key(Modifiers::COMMAND.plus(Modifiers::SHIFT), Key::C);
+    assert!(bench.reads("Summary copied"));
+    let from = bench.window.ctx.input(|input| input.time);
+    while bench.window.ctx.input(|input| input.time) < from + 3.0 {
+        bench.window.step();
+    }
+    assert!(bench.reads("Summary copied"), "it stays a while");
+    // Not while the keyboard is on it.
+    bench.window.get_by_label("Close: Summary copied").focus();
+    while bench.window.ctx.input(|input| input.time) < from + 9.0 {
+        bench.window.step();
+    }
+    assert!(bench.reads("Summary copied"));
+    bench.window.get_by_label("Choices").focus();
+    bench.window.step();
+    let from = bench.window.ctx.input(|input| input.time);
+    while bench.window.ctx.input(|input| input.time) < from + 7.0 {
+        bench.window.step();
+    }
+    assert!(!bench.reads("Summary copied"), "then it goes");
+    assert!(bench.reads("nothing was changed"), "what was refused stays until it is closed");
+}
