@@ -129,6 +129,13 @@ impl Bench {
         self.window.run_steps(4);
     }
 
+    /// Moves the mark of gaps a step, as the keyboard does.
+    pub(crate) fn change_a_choice(&mut self) {
+        self.window.get_by_label("Gaps begin above").focus();
+        self.window.run_steps(2);
+        self.key(egui::Modifiers::NONE, egui::Key::ArrowRight);
+    }
+
     /// Whether some words can be read anywhere.
     pub(crate) fn reads(&self, words: &str) -> bool {
         let holds = |text: Option<String>| text.is_some_and(|text| text.contains(words));

@@ -46,9 +46,7 @@ fn a_lock_comes_off_with_a_change_and_the_verdict_goes() {
     assert!(bench.lot().may_judge(), "the sample recipe is locked");
     assert!(bench.reads("Locked: "));
     let identity = bench.lot().identity().unwrap();
-    bench.window.get_by_label("Gaps begin above").focus();
-    bench.window.run_steps(2);
-    bench.key(Modifiers::NONE, Key::ArrowRight);
+    bench.change_a_choice();
     bench.settle();
     assert!(!bench.lot().may_judge());
     assert!(bench.reads("No verdict"), "hidden, not grey");
@@ -71,9 +69,7 @@ fn saving_keeps_what_a_lab_wrote() {
     let file = bench.lot().batch.as_ref().unwrap().recipe_file.clone().unwrap();
     let text = fs::read_to_string(&file).unwrap() + "\n# agreed with the customer\n";
     fs::write(&file, &text).unwrap();
-    bench.window.get_by_label("Gaps begin above").focus();
-    bench.window.run_steps(2);
-    bench.key(Modifiers::NONE, Key::ArrowRight);
+    bench.change_a_choice();
     assert!(bench.lot().is_unsaved());
     bench.key(CTRL, Key::S);
     bench.settle();
@@ -159,9 +155,7 @@ fn looking_at_the_choices_changes_none() {
 #[test]
 fn unsaved_choices_are_not_lost_by_opening_another_lot() {
     let mut bench = Bench::with("TS-0402");
-    bench.window.get_by_label("Gaps begin above").focus();
-    bench.window.run_steps(2);
-    bench.key(Modifiers::NONE, Key::ArrowRight);
+    bench.change_a_choice();
     bench.settle();
     let chosen = bench.lot().now.clone();
     bench.key(CTRL, Key::W);
@@ -183,9 +177,7 @@ fn choices_may_be_saved_for_one_lot_alone() {
     let mut bench = Bench::with("TS-0402");
     let shared = bench.lot().folder.parent().unwrap().join("recipe.toml");
     let before = fs::read(&shared).unwrap();
-    bench.window.get_by_label("Gaps begin above").focus();
-    bench.window.run_steps(2);
-    bench.key(Modifiers::NONE, Key::ArrowRight);
+    bench.change_a_choice();
     bench.settle();
     bench.press("this lot only");
     bench.key(CTRL, Key::S);

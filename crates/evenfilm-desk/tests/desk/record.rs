@@ -6,7 +6,6 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 
 use egui::{Key, Modifiers};
-use egui_kittest::kittest::Queryable;
 use evenfilm_desk::WriteStage;
 use evenfilm_record::folder::{Batch, Options};
 use evenfilm_record::lot::{self, Job};
@@ -84,9 +83,7 @@ fn a_record_is_that_of_the_command_line_to_the_byte() {
 #[test]
 fn unsaved_choices_are_saved_first() {
     let mut bench = Bench::with("TS-0402");
-    bench.window.get_by_label("Gaps begin above").focus();
-    bench.window.run_steps(2);
-    bench.key(Modifiers::NONE, Key::ArrowRight);
+    bench.change_a_choice();
     bench.settle();
     bench.press("Write the record");
     assert!(bench.reads("Not everything is saved"));

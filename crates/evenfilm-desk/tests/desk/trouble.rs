@@ -60,9 +60,7 @@ fn a_record_that_cannot_be_written_says_so() {
 #[test]
 fn choices_that_were_not_saved_are_offered_after_a_kill() {
     let mut bench = Bench::with("TS-0402");
-    bench.window.get_by_label("Gaps begin above").focus();
-    bench.window.run_steps(2);
-    bench.key(Modifiers::NONE, Key::ArrowRight);
+    bench.change_a_choice();
     bench.settle();
     let edge = bench.lot().now.recipe.gaps.edge;
     // A kill: what lies on the disk stays, nobody cleans up, and the lock is free.
@@ -106,9 +104,7 @@ fn a_lot_that_cannot_be_measured_cannot_be_locked_over() {
 #[test]
 fn typing_is_not_taken_for_commands() {
     let mut bench = Bench::with("TS-0402");
-    bench.window.get_by_label("Gaps begin above").focus();
-    bench.window.run_steps(2);
-    bench.key(Modifiers::NONE, Key::ArrowRight);
+    bench.change_a_choice();
     bench.settle();
     let chosen = bench.lot().now.clone();
     bench.key(Modifiers::NONE, Key::F4);
