@@ -93,7 +93,7 @@ fn recipe(ui: &mut Ui, lot: &Lot, state: &State, acts: &mut Acts) {
 fn shared(ui: &mut Ui, lot: &Lot, acts: &mut Acts) {
     ui.horizontal_wrapped(|ui| {
         ui.label("Saved for");
-        for (only, name) in [(false, "all lots of the folder"), (true, "this lot only")] {
+        for (only, name) in [(false, "all lots here"), (true, "this lot")] {
             if ui
                 .selectable_label(lot.own_recipe == only, name)
                 .on_hover_text("The recipe file lies above the lot, and others use it too")

@@ -179,7 +179,7 @@ fn choices_may_be_saved_for_one_lot_alone() {
     let before = fs::read(&shared).unwrap();
     bench.change_a_choice();
     bench.settle();
-    bench.press("this lot only");
+    bench.press("this lot");
     bench.key(CTRL, Key::S);
     bench.settle();
     assert_eq!(fs::read(&shared).unwrap(), before);
