@@ -7,8 +7,8 @@ use evenfilm_core::field::FieldResult;
 use evenfilm_core::quantity::QUANTITIES;
 use evenfilm_core::recipe::Recipe;
 use evenfilm_record::chart::{
-    Canvas, Curves, FieldValue, FieldsData, GapOptions, GapsBy, GapsData, Palette, Scene, SizeData, SizeOptions, SizesBy, fields, gaps,
-    size_distribution, svg,
+    Anchor, Baseline, Canvas, Curves, FieldValue, FieldsData, GapOptions, GapsBy, GapsData, Ink, Mark, Palette, Scene, SizeData,
+    SizeOptions, SizesBy, fields, gaps, size_distribution, svg,
 };
 use evenfilm_record::disk;
 use evenfilm_record::fault::Fault;
@@ -106,13 +106,14 @@ impl Charted {
         ];
         charts.extend(BY_FIELD.iter().map(|id| (format!("{id} by field"), self.fields(&FILE_CANVAS, id))));
         let fonts = fonts();
-        for (name, scene) in &charts {
-            let text = svg(scene, &Palette::LIGHT);
+        let files = 2 * charts.len();
+        for (name, scene) in charts {
+            let text = svg(&cautioned(scene), &Palette::LIGHT);
             let file = |end: &str| folder.join(format!("{} {name}.{end}", folder_name(&self.name)));
             disk::replace(&file("svg"), text.as_bytes())?;
             disk::replace(&file("png"), &png(&text, &fonts)?)?;
         }
-        Ok(2 * charts.len())
+        Ok(files)
     }
 }
 
@@ -124,6 +125,19 @@ const FILE_SCALE: f32 = 2.0;
 
 /// Quantities whose fields are drawn.
 pub(crate) const BY_FIELD: [&str; 3] = ["uncovered_area_pct", "x50_0_um", "agglomerate_fraction_pct"];
+
+/// A chart with the cautions below it, since a file goes where nobody sees the desk.
+fn cautioned(mut scene: Scene) -> Scene {
+    let size = 0.8 * FILE_CANVAS.points;
+    for line in summary::CAUTION.lines() {
+        scene.height += 1.4 * size;
+        let at = [size, scene.height - 0.5 * size];
+        let (anchor, baseline) = (Anchor::Start, Baseline::Alphabetic);
+        scene.marks.push(Mark::Text { at, text: line.into(), size, anchor, baseline, ink: Ink::Quiet, bold: false, turned: false });
+    }
+    scene.height += 0.5 * size;
+    scene
+}
 
 /// The letters of the window, so that a chart looks alike on every machine.
 fn fonts() -> Arc<fontdb::Database> {
