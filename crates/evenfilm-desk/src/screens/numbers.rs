@@ -59,7 +59,7 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, acts: &mut Act
 /// Three charts side by side, or below each other; one is never taller than what is in view.
 fn charts(ui: &mut Ui, charted: &Charted, view: f32, draft: &mut Draft) {
     let wide = ui.available_width();
-    let most = (view - 2.0 * theme::TARGET - 40.0).max(230.0);
+    let most = (view - 2.0 * theme::TARGET - 100.0).max(230.0);
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few columns")]
     let columns = ((wide / NARROWEST) as usize).clamp(1, 3);
     ui.columns(columns, |columns_ui| {
