@@ -38,15 +38,17 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, acts: &mut Act
     }
     draft.shown = Some(over.clone());
     let lot = state.lot.as_ref();
-    let response = Modal::new(Id::unique("over")).frame(egui::Frame::window(ui.style()).inner_margin(20)).show(ui.ctx(), |ui| {
-        let room = ui.ctx().content_rect().size();
-        ui.set_max_width(720.0_f32.min(room.x - 80.0));
-        let scroll = ScrollArea::vertical().id_salt("over").max_height(room.y - 64.0);
-        scroll.show(ui, |ui| {
-            content(ui, (state, lot), &over, draft, is_new, acts);
-            focus::follow(ui);
+    let response = Modal::new(Id::unique(("over", std::mem::discriminant(&over))))
+        .frame(egui::Frame::window(ui.style()).inner_margin(20))
+        .show(ui.ctx(), |ui| {
+            let room = ui.ctx().content_rect().size();
+            ui.set_max_width(720.0_f32.min(room.x - 80.0));
+            let scroll = ScrollArea::vertical().id_salt("over").max_height(room.y - 64.0);
+            scroll.show(ui, |ui| {
+                content(ui, (state, lot), &over, draft, is_new, acts);
+                focus::follow(ui);
+            });
         });
-    });
     if response.backdrop_response.clicked() && over != Over::Closing {
         acts.push(Act::Over(None));
     }
