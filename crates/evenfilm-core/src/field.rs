@@ -221,7 +221,8 @@ impl Joined {
 
 /// Share of the film's level below which a pixel may belong to a particle. `auto` is the noise rule kept between depths of 6 % (fainter is no
 /// detectable powder, and halos would join everything) and 40 % (deeper would pass the edge of ordinary powder); `noise` is the plain rule.
-fn detection_level(recipe: &Recipe, spread: f64) -> f64 {
+/// `spread` is the film's own, as a share of its level.
+pub fn detection_level(recipe: &Recipe, spread: f64) -> f64 {
     let depth = recipe.particles.noise_factor * spread;
     match recipe.particles.detect {
         Detect::Fixed => recipe.particles.fixed_level,

@@ -1,11 +1,11 @@
 //! The picture: what is read of a field, where the eye is, and what is painted. Everything is composed on the processor at the resolution of
 //! the screen, from a pyramid, the runs of the phases and a table of colours.
 
-use evenfilm_core::field::FilmSeen;
+use evenfilm_core::field::{FilmSeen, detection_level};
 use evenfilm_core::phases::Cuts;
 use evenfilm_core::plane::{Plane, Rect};
 use evenfilm_core::pyramid::Pyramid;
-use evenfilm_core::recipe::{Detect, Recipe};
+use evenfilm_core::recipe::Recipe;
 
 mod camera;
 mod coarse;
@@ -56,13 +56,7 @@ impl FieldPicture {
     /// What a measurement with these choices would cut at: what the picture shows while a choice is being changed.
     pub fn cuts(&self, recipe: &Recipe) -> Cuts {
         let spread = 1.0 - self.cuts.particle;
-        let depth = recipe.particles.noise_factor * spread;
-        // The rules of a measurement, as `View::cuts` states them.
-        let particle = match recipe.particles.detect {
-            Detect::Fixed => recipe.particles.fixed_level,
-            Detect::Noise => 1.0 - depth.min(0.95),
-            _ => 1.0 - depth.clamp(0.06, 0.4),
-        };
+        let particle = detection_level(recipe, spread);
         Cuts { film: self.cuts.film.clone(), particle, gap: self.cuts.gap.map(|_| recipe.gaps.edge) }
     }
 }

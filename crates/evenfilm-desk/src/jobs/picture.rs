@@ -1,6 +1,6 @@
 //! Reading the picture of a field: the pyramids that the window paints from, and parts of pictures that are too large to be held.
 
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Condvar, Mutex, PoisonError};
 use std::time::Duration;
 
@@ -27,14 +27,12 @@ pub(crate) struct Wanted {
     /// Part of the picture, and log2 of the reduction.
     part: Mutex<Option<(Rect, u32)>>,
     something: Condvar,
-    asked: AtomicU64,
 }
 
 impl Wanted {
     /// Asks for a part; what was asked for before and not begun is dropped.
     pub(crate) fn ask(&self, at: Rect, reduction: u32) {
         *self.part.lock().unwrap_or_else(PoisonError::into_inner) = Some((at, reduction));
-        self.asked.fetch_add(1, Ordering::Relaxed);
         self.something.notify_all();
     }
 
