@@ -9,6 +9,7 @@ use std::sync::atomic::AtomicBool;
 
 use evenfilm_record::folder::{Batch, Options};
 use evenfilm_record::lot::{Job, LotOutcome, run};
+use evenfilm_record::occasion::Occasion;
 use evenfilm_record::pictures::{Picture, Reading};
 use evenfilm_record::sheet::Tone;
 use evenfilm_record::time::Moment;
@@ -73,7 +74,7 @@ impl Copy {
         let out = tempfile::tempdir().unwrap();
         let moment = Moment::now().unwrap();
         let cancel = AtomicBool::new(false);
-        let job = Job { out: out.path(), moment: &moment, program_version: "test", cancel: &cancel, tell: &|_| () };
+        let job = Job { out: out.path(), occasion: &Occasion::at(moment.clone(), "test"), cancel: &cancel, tell: &|_| () };
         let batch = Batch::open(self.folder.path(), &Options::default()).unwrap();
         let outcome = run(&batch, &job).unwrap();
         let objects = fs::read_to_string(outcome.record_dir.join("data/objects.csv")).unwrap();

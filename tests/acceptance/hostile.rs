@@ -9,6 +9,7 @@ use evenfilm_record::corrections::Corrections;
 use evenfilm_record::fault::Fault;
 use evenfilm_record::folder::{Batch, Options, open_all};
 use evenfilm_record::lot::{Job, LotOutcome, run};
+use evenfilm_record::occasion::Occasion;
 use evenfilm_record::pictures::{Picture, Reading};
 use evenfilm_record::recipe_file;
 use evenfilm_record::sheet::{Sheet, Tone};
@@ -170,7 +171,7 @@ fn measured(field: &[u8]) -> Result<LotOutcome, Fault> {
     fs::write(folder.path().join("f.tif"), field).unwrap();
     fs::write(folder.path().join("batch.toml"), "lot = \"L\"\n[microscope]\num_per_px = 0.25\n").unwrap();
     let (moment, cancel) = (Moment::from_epoch("0")?, AtomicBool::new(false));
-    let job = Job { out: &folder.path().join("out"), moment: &moment, program_version: "test", cancel: &cancel, tell: &|_| () };
+    let job = Job { out: &folder.path().join("out"), occasion: &Occasion::at(moment.clone(), "test"), cancel: &cancel, tell: &|_| () };
     run(&Batch::open(folder.path(), &Options::default())?, &job)
 }
 

@@ -5,6 +5,7 @@ use std::sync::atomic::AtomicBool;
 
 use evenfilm_record::folder::{Batch, Options};
 use evenfilm_record::lot::{Job, LotOutcome, run};
+use evenfilm_record::occasion::Occasion;
 use evenfilm_record::time::Moment;
 use evenfilm_tests::{number, reference};
 use serde_json::Value;
@@ -61,7 +62,7 @@ impl Lot {
         let truth = std::fs::read_to_string(folder.join("truth.json")).map_or(Value::Null, |text| serde_json::from_str(&text).unwrap());
         let moment = Moment::now().unwrap();
         let cancel = AtomicBool::new(false);
-        let job = Job { out: out.path(), moment: &moment, program_version: "test", cancel: &cancel, tell: &|_| () };
+        let job = Job { out: out.path(), occasion: &Occasion::at(moment.clone(), "test"), cancel: &cancel, tell: &|_| () };
         let outcome = run(&Batch::open(&folder, &options).unwrap(), &job).unwrap();
         let data = outcome.record_dir.join("data");
         let gaps = data.join("gaps.csv");

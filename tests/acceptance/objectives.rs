@@ -10,6 +10,7 @@ use std::sync::atomic::AtomicBool;
 
 use evenfilm_record::folder::{Batch, Options};
 use evenfilm_record::lot::{Job, LotOutcome, run};
+use evenfilm_record::occasion::Occasion;
 use evenfilm_record::time::Moment;
 use evenfilm_tests::reference;
 
@@ -81,7 +82,7 @@ fn lot(folder: &Path, objectives: &[&Objective], blank: Blank) -> PathBuf {
 
 fn measured(lot: &Path, out: &Path) -> LotOutcome {
     let (moment, cancel) = (Moment::from_epoch("1772615700").unwrap(), AtomicBool::new(false));
-    let job = Job { out, moment: &moment, program_version: "test", cancel: &cancel, tell: &|_| () };
+    let job = Job { out, occasion: &Occasion::at(moment.clone(), "test"), cancel: &cancel, tell: &|_| () };
     run(&Batch::open(lot, &Options::default()).unwrap(), &job).unwrap()
 }
 

@@ -139,6 +139,14 @@ flags! {
         "the check was measured longer ago than the recipe allows, so the verdict is provisional; measure it again";
     CheckNotWithin = "check_not_within", "of the lot: the latest record of the check is not within its limits", Limit::Where("its verdict"),
         "find out what changed at the microscope before trusting this lot; its verdict is provisional";
+    OtherLot = "other_lot", "of the lot: pictures that another lot counts too", Limit::Above(0.0),
+        "a picture shows one film and belongs to one lot; find out whose it is (notes and journal name the other lot)";
+    TimesDisagree = "times_disagree", "of the lot: times that stand before what must have come first", Limit::Above(0.0),
+        "a clock was wrong or set back; check those of camera and computer";
+    NoReason = "no_reason", "of the lot: number of this record, for which nobody said why the lot was measured again", Limit::Where("a record before it, and no reason"),
+        "say why: measure with --reason, or at the desk when the record is kept";
+    ChangedSince = "changed_since", "of the lot: parts of recipe, limits and plan that are not those of the numbers last shown", Limit::Where("there are limits, and the journal knows earlier numbers"),
+        "what decides should be fixed before anyone sees numbers";
     RejectedByHand = "rejected_by_hand", "rejected for a reason that is not the recipe's", Limit::Where("corrections.csv"),
         "it was rejected by hand for a reason that is not one of the recipe's, so it stays in the numbers; record-without-rejected.csv has them without it";
 }

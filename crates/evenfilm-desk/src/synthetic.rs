@@ -184,6 +184,7 @@ pub fn desk(settings: &Path, result: FieldResult) -> Desk {
     lot.picture = Some(Arc::new(picture(&result)));
     lot.cards = vec![Card { name: "f01.tif".into(), ..Card::default() }; 4];
     let field = InspectedField {
+        sha256: String::new(),
         number: 1,
         name: "f01.tif".into(),
         slide: String::new(),

@@ -1,8 +1,12 @@
-//! Records on disk: written beside, made to last, then renamed into place as the next revision of their lot.
+//! Records on disk: written beside, made to last, put down in the journal, then renamed into place as the next revision of their lot.
 //!
 //! `OUT/<lot>/.staging-<process>-<n>/` holds `bag/`, which becomes `OUT/<lot>/r<N>/`, and `lock`, which its process keeps locked. The
-//! system gives the lock back when a process ends in whatever way, so a staging folder whose lock is free belongs to nobody and is
-//! removed by the next run. Whoever makes one checks, once it holds the lock, that the folder is still there.
+//! system gives the lock back when a process ends in whatever way, so a staging folder whose lock is free belongs to nobody. Whoever makes
+//! one checks, once it holds the lock, that the folder is still there.
+//!
+//! A record is sealed once the journal names its digest. The next run of its lot looks at what a dead one left: a bag that the journal
+//! names is put into its place, all else is removed. While a record is sealed, the journal stays locked, so that two programs never give
+//! one number twice.
 
 use std::fs::{self, File, TryLockError};
 use std::io::{self, ErrorKind};
@@ -13,7 +17,9 @@ use crate::bag::{Bag, TAG_MANIFEST};
 use crate::digest::sha256_hex;
 use crate::disk::{fault, make_folders, sync_folder};
 use crate::fault::Fault;
+use crate::journal::{Entry, Journal};
 use crate::names::folder_name;
+use crate::occasion::Occasion;
 
 /// Version of the record's layout, as `bag-info.txt` names it.
 pub const RECORD_VERSION: &str = "1";
@@ -25,6 +31,10 @@ const STAGING: &str = ".staging-";
 pub struct Staging {
     /// What is being filled.
     pub bag: Bag,
+    /// Folder of all records.
+    out: PathBuf,
+    /// Name of the lot.
+    lot: String,
     lot_folder: PathBuf,
     folder: PathBuf,
     /// Kept for its lock.
@@ -42,6 +52,17 @@ pub struct Revision {
     pub previous: Option<(u32, Option<String>)>,
 }
 
+/// What is said of a record when it is sealed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Said {
+    /// Lines of `bag-info.txt`.
+    pub info: Info,
+    /// What goes into the journal before it.
+    pub before: Vec<Entry>,
+    /// What the journal says of it, beside lot, revision and digests.
+    pub entry: Entry,
+}
+
 /// Lines of `bag-info.txt`: label and value.
 pub type Info = Vec<(&'static str, String)>;
 
@@ -57,21 +78,21 @@ pub struct Sealed {
 }
 
 impl Staging {
-    /// Begins the record of a lot below `out`; removes what dead runs left beside it.
+    /// Begins the record of a lot below `out`; puts into their places the records that dead runs had sealed, and removes what else they left.
     ///
     /// # Errors
     /// The folder cannot be made or written.
-    pub fn begin(out: &Path, lot: &str) -> Result<Self, Fault> {
+    pub fn begin(out: &Path, lot: &str, occasion: &Occasion) -> Result<Self, Fault> {
         let out = std::path::absolute(out).map_err(|e| fault("find the output folder", out, &e))?;
         let lot_folder = out.join(folder_name(lot));
         let mut made = Vec::new();
         // Another run that gives up may remove an empty folder under our hands: then once more.
         for _ in 0..16 {
             made.extend(make_folders(&lot_folder)?);
-            remove_leftovers(&lot_folder);
+            tidy(&out, &lot_folder, occasion)?;
             match claim(&lot_folder) {
                 Ok((folder, lock)) => match Bag::begin(&folder.join("bag")) {
-                    Ok(bag) => return Ok(Self { bag, lot_folder, folder, lock: Some(lock), made }),
+                    Ok(bag) => return Ok(Self { bag, out, lot: lot.to_owned(), lot_folder, folder, lock: Some(lock), made }),
                     Err(fault) => {
                         let _ = fs::remove_dir_all(&folder);
                         remove_empty(&made);
@@ -88,21 +109,44 @@ impl Staging {
         Err(Fault::work("the output folder keeps disappearing", "let no other program clean it up meanwhile").at(lot_folder))
     }
 
-    /// Makes the record last and gives it the next free revision. `finish` writes what depends on the revision and gives the lines of
-    /// `bag-info.txt`; it is called again where another program takes the number first.
+    /// Makes the record last, puts it down in the journal and gives it the next free revision. `finish` writes what depends on the revision and
+    /// says what is to be said of it; it is called again where another program that knows no locks takes the number first.
     ///
     /// # Errors
     /// Those of `finish`, and what cannot be written or renamed.
-    pub fn seal(mut self, finish: &mut dyn FnMut(&mut Bag, &Revision) -> Result<Info, Fault>) -> Result<Sealed, Fault> {
+    pub fn seal(
+        mut self,
+        occasion: &Occasion,
+        finish: &mut dyn FnMut(&mut Bag, &Revision, &Journal) -> Result<Said, Fault>,
+    ) -> Result<Sealed, Fault> {
+        let mut journal = Journal::open(&self.out, occasion)?;
         loop {
-            let revision = next_revision(&self.lot_folder)?;
-            let mut info = finish(&mut self.bag, &revision)?;
+            let revision = next_revision(&self.lot_folder, journal.latest(&self.lot)?)?;
+            let target = self.lot_folder.join(format!("r{}", revision.number));
+            let Said { mut info, before, entry } = finish(&mut self.bag, &revision, &journal)?;
             info.extend(history(&revision));
             let tag_manifest_sha256 = self.bag.close(&info)?;
-            let target = self.lot_folder.join(format!("r{}", revision.number));
-            if rename_new(&self.folder.join("bag"), &target).map_err(|e| fault("put the record in its place", &target, &e))? {
-                self.keep()?;
-                return Ok(Sealed { folder: target, revision: revision.number, tag_manifest_sha256 });
+            if target.symlink_metadata().is_ok() {
+                continue;
+            }
+            before.iter().try_for_each(|entry| journal.append(entry, occasion).map(drop))?;
+            let previous = revision.previous.as_ref().and_then(|(_, digest)| digest.as_deref());
+            let entry = entry
+                .with("lot", self.lot.as_str())
+                .with("revision", revision.number)
+                .with("tag_manifest_sha256", tag_manifest_sha256.as_str())
+                .with("previous_tag_manifest_sha256", previous);
+            journal.append(&entry, occasion)?;
+            match rename_new(&self.folder.join("bag"), &target) {
+                Ok(true) => {
+                    self.keep()?;
+                    return Ok(Sealed { folder: target, revision: revision.number, tag_manifest_sha256 });
+                }
+                taken => {
+                    let lost = Entry::new("not_sealed").with("lot", self.lot.as_str()).with("revision", revision.number);
+                    journal.append(&lost.with("tag_manifest_sha256", tag_manifest_sha256), occasion)?;
+                    taken.map_err(|e| fault("put the record in its place", &target, &e))?;
+                }
             }
         }
     }
@@ -159,19 +203,41 @@ fn claim(lot_folder: &Path) -> io::Result<(PathBuf, File)> {
     }
 }
 
-/// Removes staging folders whose process is gone. What cannot be removed stays; it does no harm.
-fn remove_leftovers(lot_folder: &Path) {
-    let Ok(entries) = fs::read_dir(lot_folder) else { return };
+/// Sees to staging folders whose process is gone: a sealed record goes into its place, what else there is away. What cannot be removed
+/// stays; it does no harm.
+fn tidy(out: &Path, lot_folder: &Path, occasion: &Occasion) -> Result<(), Fault> {
+    let Ok(entries) = fs::read_dir(lot_folder) else { return Ok(()) };
     for entry in entries.flatten().filter(|e| e.file_name().to_string_lossy().starts_with(STAGING)) {
         match File::options().write(true).open(entry.path().join("lock")) {
             Ok(lock) => match lock.try_lock() {
-                Ok(()) => drop(fs::remove_dir_all(entry.path())),
+                Ok(()) => {
+                    finish_sealing(out, lot_folder, &entry.path().join("bag"), occasion)?;
+                    drop(fs::remove_dir_all(entry.path()));
+                }
                 Err(TryLockError::WouldBlock | TryLockError::Error(_)) => {}
             },
             // Made a moment ago, or left before its lock was made: only an empty folder goes.
             Err(_) => drop(fs::remove_dir(entry.path())),
         }
     }
+    Ok(())
+}
+
+/// Puts a bag that the journal calls sealed into its place.
+fn finish_sealing(out: &Path, lot_folder: &Path, bag: &Path, occasion: &Occasion) -> Result<(), Fault> {
+    let Some(digest) = tag_digest(bag) else { return Ok(()) };
+    let Some(mut journal) = Journal::open_existing(out, occasion)? else { return Ok(()) };
+    let Some((lot, revision)) = journal.sealed(&digest)? else { return Ok(()) };
+    let target = lot_folder.join(format!("r{revision}"));
+    if lot_folder.file_name() != Some(folder_name(&lot).as_ref()) || target.symlink_metadata().is_ok() {
+        return Ok(());
+    }
+    if rename_new(bag, &target).map_err(|e| fault("put a record in its place", &target, &e))? {
+        sync_folder(lot_folder)?;
+        let entry = Entry::new("recovered").with("lot", lot).with("revision", revision).with("tag_manifest_sha256", digest);
+        journal.append(&entry, occasion)?;
+    }
+    Ok(())
 }
 
 fn remove_empty(folders: &[PathBuf]) {
@@ -194,11 +260,14 @@ fn latest_in(lot_folder: &Path) -> io::Result<Option<u32>> {
     Ok(fs::read_dir(lot_folder)?.flatten().filter_map(|e| revision_number(&e.file_name().to_string_lossy())).max())
 }
 
-/// The revision after the latest one.
-fn next_revision(lot_folder: &Path) -> Result<Revision, Fault> {
-    let latest = latest_in(lot_folder).map_err(|e| fault("read", lot_folder, &e))?;
-    let previous = latest.map(|number| (number, tag_digest(&lot_folder.join(format!("r{number}")))));
-    Ok(Revision { number: latest.unwrap_or(0) + 1, previous })
+/// The revision after the latest one that lies in the lot's folder or that the journal knows.
+fn next_revision(lot_folder: &Path, in_journal: Option<(u32, String)>) -> Result<Revision, Fault> {
+    let there = latest_in(lot_folder).map_err(|e| fault("read", lot_folder, &e))?;
+    let there = there.map(|number| (number, tag_digest(&lot_folder.join(format!("r{number}")))));
+    // One that was taken away keeps its number and its place in the chain.
+    let gone = in_journal.map(|(number, digest)| (number, Some(digest)));
+    let previous = [there, gone].into_iter().flatten().max_by_key(|(number, digest)| (*number, digest.is_some()));
+    Ok(Revision { number: previous.as_ref().map_or(0, |(number, _)| *number) + 1, previous })
 }
 
 /// The number of a revision's folder.

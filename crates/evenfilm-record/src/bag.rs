@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 use sha2::{Digest, Sha256};
 
 use crate::digest::{hex, sha256_hex};
-use crate::disk::{fault, sync_folder};
+use crate::disk::{fault, ordinary_rights, sync_folder};
 use crate::fault::Fault;
 
 /// Name of the file that lists the digests of the tag files; its own digest stands for the whole bag.
@@ -84,12 +84,13 @@ impl Bag {
     /// It cannot be read or the copy cannot be written.
     pub fn copy(&mut self, path: &str, from: &Path) -> Result<String, Fault> {
         let to = self.place(path)?;
-        let mut original = File::open(from).map_err(|e| unreadable_again(from, &e))?;
+        // Told apart from a copy that cannot be written.
+        drop(File::open(from).map_err(|e| unreadable_again(from, &e))?);
         let write_fault = |e: io::Error| fault("write", &to, &e);
-        let mut copy = File::options().read(true).write(true).create_new(true).open(&to).map_err(write_fault)?;
-        // File to file lets the system share blocks or copy them itself.
-        io::copy(&mut original, &mut copy).map_err(write_fault)?;
-        copy.sync_all().map_err(write_fault)?;
+        // The system shares the blocks where the disk can (Linux: copy_file_range, macOS: fclonefileat, Windows: block cloning).
+        fs::copy(from, &to).map_err(write_fault)?;
+        let copy = File::options().read(true).write(true).open(&to).or_else(|_| own(&to)).map_err(write_fault)?;
+        ordinary_rights(&copy).and_then(|()| copy.sync_all()).map_err(write_fault)?;
         let entry = digest_of(&to).map_err(write_fault)?;
         let sha256 = entry.sha256.clone();
         self.enter(path, entry);
@@ -147,6 +148,15 @@ impl Bag {
     fn enter(&mut self, path: &str, entry: Entry) {
         self.payload.insert(format!("data/{path}"), entry);
     }
+}
+
+/// Opens a copy that has taken over the rights of an original which nobody may write to.
+fn own(copy: &Path) -> io::Result<File> {
+    let mut rights = fs::metadata(copy)?.permissions();
+    #[expect(clippy::permissions_set_readonly_false, reason = "`ordinary_rights` follows")]
+    rights.set_readonly(false);
+    fs::set_permissions(copy, rights)?;
+    File::options().read(true).write(true).open(copy)
 }
 
 /// Whether a record is as it was sealed: every tag file and every file of the payload has the digest that its manifest gives, and no file of

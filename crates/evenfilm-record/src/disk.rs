@@ -51,14 +51,14 @@ pub fn replace(path: &Path, content: &[u8]) -> Result<(), Fault> {
 
 /// The rights of a file that others may read; a staged one begins as its owner's alone.
 #[cfg(unix)]
-fn ordinary_rights(file: &File) -> io::Result<()> {
+pub(crate) fn ordinary_rights(file: &File) -> io::Result<()> {
     use std::os::unix::fs::PermissionsExt;
     file.set_permissions(fs::Permissions::from_mode(0o644))
 }
 
 #[cfg(not(unix))]
 #[expect(clippy::unnecessary_wraps, reason = "it can fail elsewhere")]
-fn ordinary_rights(_: &File) -> io::Result<()> {
+pub(crate) fn ordinary_rights(_: &File) -> io::Result<()> {
     Ok(())
 }
 

@@ -14,18 +14,20 @@ use crate::archive::Staging;
 use crate::fault::Fault;
 use crate::folder::{Batch, Field, Objective};
 use crate::numbers;
-use crate::time::Moment;
+use crate::occasion::Occasion;
+use crate::tables::PictureRow;
 
 use keep::{Archive, Keeper};
 
 pub use check::Check;
 pub use evenfilm_core::limits::{Decision, Needed, Outcome, Verdict, Why};
 pub use evenfilm_core::quantity::Interval;
-pub use inspect::{Inspected, InspectedField, inspect};
+pub use inspect::{Inspected, InspectedField, inspect, shown};
 pub use judge::{Judged, Judgement};
 pub use memo::Memo;
 pub use view::{View, view};
 
+mod about;
 mod check;
 mod correct;
 #[cfg(test)]
@@ -47,6 +49,7 @@ mod memo;
 mod overlapping;
 #[cfg(test)]
 mod overlapping_tests;
+mod past;
 mod pictures;
 #[cfg(test)]
 mod role_tests;
@@ -99,10 +102,8 @@ pub enum Event<'a> {
 pub struct Job<'a> {
     /// Folder of all records.
     pub out: &'a Path,
-    /// The moment that the record names.
-    pub moment: &'a Moment,
-    /// Version of the program.
-    pub program_version: &'a str,
+    /// When, where and why.
+    pub occasion: &'a Occasion,
     /// Set to stop the work; nothing is left behind then.
     pub cancel: &'a AtomicBool,
     /// Told what happens, from any thread.
@@ -143,6 +144,8 @@ struct Kept {
 pub struct Measured<'a> {
     batch: &'a Batch,
     staging: Staging,
+    /// The pictures that lie in the record.
+    pictures: Vec<PictureRow>,
     /// What was seen through each objective, in the order of the batch.
     seen: Vec<Seen>,
 }
@@ -321,17 +324,17 @@ pub fn run(batch: &Batch, job: &Job<'_>) -> Result<LotOutcome, Fault> {
 /// A picture cannot be read or measured, the output cannot be written, or the work was stopped.
 pub fn measure<'a>(batch: &'a Batch, job: &Job<'_>) -> Result<Measured<'a>, Fault> {
     (job.tell)(Event::Begun { lot: &batch.sheet.lot, fields: batch.fields.len() });
-    let mut archive = Archive::of(Staging::begin(job.out, &batch.sheet.lot)?);
+    gather(batch, Archive::of(Staging::begin(job.out, &batch.sheet.lot, job.occasion)?), job)
+}
+
+/// Measures all fields of a lot into an archive.
+fn gather<'a>(batch: &'a Batch, mut archive: Archive, job: &Job<'_>) -> Result<Measured<'a>, Fault> {
     let seen = measure::all_fields(batch, Keeper::Record(&mut archive), job)?;
-    Ok(Measured { batch, staging: archive.staging, seen })
+    let (staging, pictures) = archive.into_parts();
+    Ok(Measured { batch, staging, pictures, seen })
 }
 
 impl Measured<'_> {
-    /// What each objective gave; nothing is sealed by looking.
-    pub fn objectives(&self) -> Vec<ObjectiveOutcome> {
-        files::objectives(self.batch, &self.seen)
-    }
-
     /// Writes tables, sheets and metadata, and puts the record into its place.
     ///
     /// # Errors

@@ -8,6 +8,7 @@ use std::collections::BTreeSet;
 use unicode_normalization::UnicodeNormalization;
 
 use crate::digest::sha256_hex;
+use crate::journal::JOURNAL;
 
 /// Longest name in bytes: leaves room for a revision, a suffix and the limits of 143 and 255 bytes that file systems have.
 pub const LONGEST_BYTES: usize = 100;
@@ -15,9 +16,15 @@ pub const LONGEST_BYTES: usize = 100;
 /// What stands in for a name of which nothing safe is left.
 const NAMELESS: &str = "lot";
 
+/// Names in the folder of all records that no lot may have.
+const BESIDE: [&str; 2] = [JOURNAL, "settings.toml"];
+
 /// The folder of a lot.
 pub fn folder_name(lot: &str) -> String {
-    safe_name(lot, NAMELESS)
+    let nfc: String = lot.nfc().collect();
+    // Files that lie beside the lots' folders.
+    let taken = BESIDE.iter().any(|name| nfc.to_lowercase() == *name);
+    if is_safe(&nfc) && !taken { nfc } else { made_safe(&nfc, &nfc, NAMELESS) }
 }
 
 /// The file that a picture is archived as; its ending stays. Also free of `%`, which checkers of bags read in two ways.
@@ -66,11 +73,6 @@ impl Places {
 
 fn is_ending(ending: &str) -> bool {
     (1..=8).contains(&ending.len()) && ending.bytes().all(|b| b.is_ascii_alphanumeric())
-}
-
-fn safe_name(name: &str, nameless: &str) -> String {
-    let nfc: String = name.nfc().collect();
-    if is_safe(&nfc) { nfc } else { made_safe(&nfc, &nfc, nameless) }
 }
 
 /// The safe form of `part` with the digest of `whole`.
@@ -190,6 +192,7 @@ mod tests {
         assert!(folder_name("=cmd").starts_with("cmd-"));
         assert!(folder_name("TS/12").starts_with("TS_12-"));
         assert!(folder_name("..").starts_with("lot-"));
+        assert!(folder_name("Journal.jsonl").starts_with("Journal.jsonl-"), "the journal lies there");
     }
 
     #[test]

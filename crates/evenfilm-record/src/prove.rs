@@ -10,7 +10,8 @@ use serde_json::Value;
 
 use crate::fault::Fault;
 use crate::folder::{self, Options};
-use crate::lot::{self, Job, ObjectiveOutcome};
+use crate::lot::{self, Job, Memo, ObjectiveOutcome};
+use crate::occasion::Occasion;
 use crate::phantom_files::{PhantomOptions, RulingOptions, write_phantom, write_ruling};
 use crate::ruling::{Pitch, measure_ruling};
 use crate::time::Moment;
@@ -61,7 +62,8 @@ pub fn run(program_version: &str, cancel: &AtomicBool, tell: &(dyn Fn(&str, usiz
     let mut checks = Vec::new();
     for (i, case) in cases.iter().enumerate() {
         tell(case.id, i + 1, cases.len() + 1);
-        let job = Job { out: &scratch.path().join("records"), moment: &moment, program_version, cancel, tell: &|_| () };
+        let job =
+            Job { out: &scratch.path().join("records"), occasion: &Occasion::at(moment.clone(), program_version), cancel, tell: &|_| () };
         checks.extend(check(case, &scratch.path().join(case.id), &job)?);
     }
     tell("ruling", cases.len() + 1, cases.len() + 1);
@@ -87,7 +89,10 @@ fn check(case: &Case, folder: &Path, job: &Job<'_>) -> Result<Vec<Check>, Fault>
         .map_err(|e| Fault::work(format!("cannot read the truth: {e}"), "let no other program clean up the folder for temporary files"))?;
     let truth: Value = serde_json::from_slice(&text).unwrap_or_default();
     let opened = folder::open_all(&[folder.to_path_buf()], &Options::default());
-    let measured = opened.into_iter().next().map(|opened| opened.batch.and_then(|batch| Ok(lot::measure(&batch, job)?.objectives())));
+    let measured = opened
+        .into_iter()
+        .next()
+        .map(|opened| opened.batch.and_then(|batch| Ok(lot::inspect(&batch, job, &mut Memo::default())?.objectives)));
     let found = match measured {
         Some(Ok(objectives)) => objectives.into_iter().next(),
         Some(Err(fault)) if fault.kind == crate::fault::FaultKind::Interrupted => return Err(fault),
@@ -154,7 +159,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let moment = Moment::from_epoch("0").unwrap();
         let cancel = AtomicBool::new(false);
-        let job = Job { out: &folder.path().join("records"), moment: &moment, program_version: "t", cancel: &cancel, tell: &|_| () };
+        let job = Job { out: &folder.path().join("records"), occasion: &Occasion::at(moment.clone(), "t"), cancel: &cancel, tell: &|_| () };
         let mut case = cases().into_iter().next().unwrap();
         let found = check(&case, &folder.path().join("a"), &job).unwrap();
         assert!(!found.is_empty() && found.iter().all(Check::ok), "{found:?}");

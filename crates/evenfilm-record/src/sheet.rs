@@ -103,6 +103,13 @@ impl Sheet {
         self.slides.get(name).unwrap_or(&self.slide)
     }
 
+    /// The plan alone as text; empty where there is none.
+    pub(crate) fn plan_as_text(&self) -> String {
+        let mut out = Writer::default();
+        out.part(&["plan"], self.plan.entries());
+        out.finish()
+    }
+
     /// The sheet as text, in the order of the documentation: what the program assumed is written out, what nobody stated stays absent.
     /// Reading it gives the same sheet.
     pub fn canonical(&self) -> String {

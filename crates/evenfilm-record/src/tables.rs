@@ -14,7 +14,7 @@ mod rows;
 #[cfg(test)]
 mod tests;
 
-pub use proof::{DecisionRow, UncertaintyRow, decisions, uncertainty};
+pub use proof::{DecisionRow, PictureRow, UncertaintyRow, decisions, pictures, uncertainty};
 pub use rows::{
     FieldRow, GapRow, ObjectRow, RecordRow, corrections, fields, gaps, objects, record, record_uncorrected, record_without_rejected,
 };

@@ -13,6 +13,7 @@ use evenfilm_record::summary;
 mod desk_command;
 mod exit;
 mod interrupt;
+mod journal_command;
 mod json;
 mod measure_command;
 pub mod phantom_command;
@@ -38,6 +39,7 @@ enum Command {
     Measure(measure_command::MeasureArgs),
     Scale(scale_command::ScaleArgs),
     Phantom(phantom_command::PhantomArgs),
+    Journal(journal_command::JournalArgs),
     Prove(prove_command::ProveArgs),
 }
 
@@ -67,6 +69,7 @@ impl Command {
         match self {
             Self::Measure(args) => measure_command::run(args),
             Self::Scale(args) => scale_command::run(args),
+            Self::Journal(args) => journal_command::run(args),
             Self::Prove(args) => prove_command::run(args),
             Self::Phantom(args) => match phantom_command::run(args) {
                 Ok(()) => Exit::Done,

@@ -9,9 +9,10 @@ use evenfilm_record::fault::{Fault, FaultKind};
 use evenfilm_record::folder::{self, Opened, Options};
 use evenfilm_record::lot::{self, Job, LotOutcome, ObjectiveOutcome, Verdict};
 use evenfilm_record::names::printable;
+use evenfilm_record::occasion::Occasion;
 use evenfilm_record::sheet::Purpose;
 use evenfilm_record::summary;
-use evenfilm_record::time::Moment;
+
 use serde_json::json;
 
 use crate::exit::Exit;
@@ -33,6 +34,9 @@ pub(crate) struct MeasureArgs {
     /// Limits for all lots [default: limits.toml beside the sheet or one folder up, else none]
     #[arg(long, value_name = "FILE")]
     limits: Option<PathBuf>,
+    /// Why lots that have a record already are measured again; kept in the new record
+    #[arg(long, value_name = "TEXT")]
+    reason: Option<String>,
     /// Exit with 3 where a lot is not within its limits
     #[arg(long)]
     gate: bool,
@@ -53,21 +57,25 @@ struct Finished {
 
 pub(crate) fn run(args: &MeasureArgs) -> Exit {
     let cancel = interrupt::listen();
-    let started = Moment::now().and_then(|moment| Ok((moment, pool(args.jobs)?)));
-    let (moment, pool) = match started {
+    let started = occasion(args).and_then(|occasion| Ok((occasion, pool(args.jobs)?)));
+    let (occasion, pool) = match started {
         Ok(started) => started,
         Err(fault) => {
             complain("", &fault);
             return Exit::of(fault.kind);
         }
     };
-    let finished = pool.install(|| measure_all(args, &moment, cancel));
+    let finished = pool.install(|| measure_all(args, &occasion, cancel));
     report(args, &finished);
     let faults: Vec<FaultKind> = finished.iter().filter_map(|lot| lot.outcome.as_ref().err()).map(|fault| fault.kind).collect();
     match Exit::of_all(finished.len(), &faults) {
         Exit::Done if args.gate && !all_within(&finished) => Exit::Fault,
         exit => exit,
     }
+}
+
+fn occasion(args: &MeasureArgs) -> Result<Occasion, Fault> {
+    Ok(Occasion { reason: args.reason.clone(), ..Occasion::now(env!("CARGO_PKG_VERSION"))? })
 }
 
 /// Whether every lot is within its limits; says on standard error which are not. A lot without limits is not.
@@ -92,7 +100,7 @@ fn pool(jobs: Option<u16>) -> Result<rayon::ThreadPool, Fault> {
 }
 
 /// Measures one lot after another; one that fails does not keep the others from being measured.
-fn measure_all(args: &MeasureArgs, moment: &Moment, cancel: &AtomicBool) -> Vec<Finished> {
+fn measure_all(args: &MeasureArgs, occasion: &Occasion, cancel: &AtomicBool) -> Vec<Finished> {
     let mut options = Options::default();
     options.recipe.clone_from(&args.recipe);
     options.limits.clone_from(&args.limits);
@@ -109,7 +117,7 @@ fn measure_all(args: &MeasureArgs, moment: &Moment, cancel: &AtomicBool) -> Vec<
         let outcome = batch.and_then(|batch| {
             let progress = Progress::new(&batch.sheet.lot, batch.fields.len());
             let tell = |event: lot::Event<'_>| progress.show(event);
-            lot::run(&batch, &Job { out: &args.out, moment, program_version: env!("CARGO_PKG_VERSION"), cancel, tell: &tell })
+            lot::run(&batch, &Job { out: &args.out, occasion, cancel, tell: &tell })
         });
         if let Err(fault) = &outcome {
             complain(&lot.as_deref().map_or_else(|| folder.display().to_string(), printable), fault);

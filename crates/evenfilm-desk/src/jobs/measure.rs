@@ -9,8 +9,8 @@ use evenfilm_record::corrections::{Correction, Corrections};
 use evenfilm_record::fault::{Fault, FaultKind};
 use evenfilm_record::folder::{Batch, Options};
 use evenfilm_record::lot::{self, Event, Job, Memo};
+use evenfilm_record::occasion::Occasion;
 use evenfilm_record::recipe_file;
-use evenfilm_record::time::Moment;
 
 use super::{Report, Tell, Worker, guarded};
 use crate::state::Chosen;
@@ -50,10 +50,10 @@ fn run(number: u64, asked: &Asked, cancel: &AtomicBool, tell: &Tell, memo: &mut 
     let (batch, chosen) = (Arc::clone(&opened.batch), opened.chosen.clone());
     tell.tell(Report::Opened(number, Box::new(Ok(opened))));
     let result = guarded("measuring", || {
-        let moment = Moment::now()?;
+        let occasion = Occasion::now(env!("CARGO_PKG_VERSION"))?;
         let progress = Progress { number, fields: batch.fields.len(), tell };
         let show = |event: Event<'_>| progress.show(event);
-        let job = Job { out: &asked.out, moment: &moment, program_version: env!("CARGO_PKG_VERSION"), cancel, tell: &show };
+        let job = Job { out: &asked.out, occasion: &occasion, cancel, tell: &show };
         lot::inspect(&batch, &job, memo)
     });
     // Whoever stopped it knows.

@@ -10,7 +10,7 @@ use std::time::Instant;
 use evenfilm_record::fault::Fault;
 use evenfilm_record::folder::{Batch, Options};
 use evenfilm_record::lot::{self, Event, Job, LotOutcome};
-use evenfilm_record::time::Moment;
+use evenfilm_record::occasion::Occasion;
 
 use super::measure::in_words;
 use super::{Report, Tell, guarded};
@@ -118,11 +118,11 @@ impl Drop for Writer {
 /// The same call as the command line's, from the same files.
 fn write(order: &Order, cancel: &AtomicBool, tell: &Tell) -> Result<LotOutcome, Fault> {
     let batch = Batch::open(&order.folder, &Options::default())?;
-    let moment = Moment::now()?;
+    let occasion = Occasion::now(env!("CARGO_PKG_VERSION"))?;
     let (start, fields) = (Instant::now(), batch.fields.len());
     let show = |event: Event<'_>| {
         let (share, what) = in_words(event, fields);
         tell.tell(Report::Writing(order.id, share, what, start.elapsed().as_secs_f64()));
     };
-    lot::run(&batch, &Job { out: &order.out, moment: &moment, program_version: env!("CARGO_PKG_VERSION"), cancel, tell: &show })
+    lot::run(&batch, &Job { out: &order.out, occasion: &occasion, cancel, tell: &show })
 }

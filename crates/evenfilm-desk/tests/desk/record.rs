@@ -9,7 +9,7 @@ use egui::{Key, Modifiers};
 use evenfilm_desk::WriteStage;
 use evenfilm_record::folder::{Batch, Options};
 use evenfilm_record::lot::{self, Job};
-use evenfilm_record::time::Moment;
+use evenfilm_record::occasion::Occasion;
 
 use crate::bench::{Bench, sample};
 
@@ -53,7 +53,7 @@ fn a_record_is_that_of_the_command_line_to_the_byte() {
     let batch = Batch::open(&lot_folder, &Options::default()).unwrap();
     let moment = Moment::now().unwrap();
     let (cancel, tell) = (AtomicBool::new(false), |_: lot::Event<'_>| {});
-    let job = Job { out: &out, moment: &moment, program_version: env!("CARGO_PKG_VERSION"), cancel: &cancel, tell: &tell };
+    let job = Job { out: &out, occasion: &occasion, cancel: &cancel, tell: &tell };
     let theirs = lot::run(&batch, &job).unwrap().record_dir;
     let measured_at = |folder: &Path| {
         let info = fs::read_to_string(folder.join("data/record.csv")).unwrap();

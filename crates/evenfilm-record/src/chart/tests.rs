@@ -7,6 +7,7 @@ use super::axis::{Axis, Tick};
 use super::*;
 use crate::folder::{Batch, Options};
 use crate::lot::{Job, Memo, inspect};
+use crate::occasion::Occasion;
 use crate::phantom_files::{PhantomKind, PhantomOptions, write_phantom};
 use crate::time::Moment;
 
@@ -133,7 +134,7 @@ fn a_measured_lot_is_drawn_as_its_table_says() {
     let batch = Batch::open(&folder.path().join("lot"), &Options::default()).unwrap();
     let (cancel, moment) = (std::sync::atomic::AtomicBool::new(false), Moment::from_epoch("1772615700").unwrap());
     let out = folder.path().join("out");
-    let job = Job { out: &out, moment: &moment, program_version: "0.0.0", cancel: &cancel, tell: &|_| () };
+    let job = Job { out: &out, occasion: &Occasion::at(moment.clone(), "0.0.0"), cancel: &cancel, tell: &|_| () };
     let inspected = inspect(&batch, &job, &mut Memo::default()).unwrap();
     let (outcome, recipe) = (&inspected.objectives[0], &batch.objectives[0].recipe);
     let fields: Vec<_> = inspected.fields.iter().map(|field| &field.result).collect();

@@ -74,7 +74,7 @@ pub(super) fn of(batch: &Batch, objective: &Objective, job: &Job<'_>) -> (Option
     let Some(name) = &objective.microscope.check else { return (None, Some(Standing::Unnamed)) };
     let Some(check) = latest(job.out, name, objective) else { return (None, Some(Standing::Missing)) };
     let most = f64::from(objective.recipe.fields.check_max_age_days);
-    let standing = match job.moment.days_since_moment(&check.measured_at) {
+    let standing = match job.occasion.moment.days_since_moment(&check.measured_at) {
         None => Standing::Missing,
         // A check that is still to come shows nothing yet.
         Some(age) if age < 0.0 => Standing::Missing,

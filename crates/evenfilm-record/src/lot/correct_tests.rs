@@ -7,6 +7,7 @@ use super::tests::{assert_whole, rows};
 use super::*;
 use crate::folder::Options;
 use crate::phantom_files::{PhantomKind, PhantomOptions, write_phantom};
+use crate::time::Moment;
 
 const HEAD: &str = "field,thing,x_um,y_um,change,to,reason,by,at\n";
 
@@ -34,7 +35,7 @@ impl Bench {
         }
         let (moment, cancel) = (Moment::from_epoch("1772615700")?, AtomicBool::new(false));
         let out = self.path("out");
-        let job = Job { out: &out, moment: &moment, program_version: "0.0.0", cancel: &cancel, tell: &|_| {} };
+        let job = Job { out: &out, occasion: &Occasion::at(moment.clone(), "0.0.0"), cancel: &cancel, tell: &|_| {} };
         run(&Batch::open(&self.path("lot"), &Options::default())?, &job)
     }
 }

@@ -1,25 +1,29 @@
 //! What a record holds beside pictures: tables, sheets, metadata, and the lines of `bag-info.txt`.
 
+use std::collections::BTreeSet;
 use std::ops::Range;
 use std::time::Instant;
 
 use evenfilm_core::batch::LotResult;
 use evenfilm_core::field::FieldResult;
-use evenfilm_core::quality::sharpness;
+use evenfilm_core::quality::{Flag, sharpness};
 use evenfilm_core::quantity;
 use rayon::prelude::*;
 
-use crate::archive::{Info, Revision};
+use crate::archive::{Revision, Said};
 use crate::bag::Bag;
 use crate::corrections::CORRECTIONS;
 use crate::csvw;
 use crate::fault::Fault;
 use crate::folder::{Batch, Objective};
+use crate::journal::Journal;
 use crate::recipe_file;
 use crate::sheet::Purpose;
 use crate::tables::{self, DecisionRow, FieldRow, GapRow, ObjectRow, RecordRow, Table, UncertaintyRow};
 
+use super::about;
 use super::correct::STAYS;
+use super::past::{self, Pictures, Taken, Told};
 use super::{Check, FieldFlag, Job, Judgement, LotOutcome, Measured, ObjectiveOutcome, OfField, Seen, fields_of, values};
 
 pub(super) fn seal(mut measured: Measured<'_>, job: &Job<'_>) -> Result<LotOutcome, Fault> {
@@ -29,23 +33,26 @@ pub(super) fn seal(mut measured: Measured<'_>, job: &Job<'_>) -> Result<LotOutco
     for (name, content) in &sheets_of(measured.batch) {
         measured.staging.bag.put(name, content)?;
     }
-    let flags = flags_of(measured.batch, &measured.seen);
-    let mut records = records(&measured, job, &flags);
-    let Measured { batch, staging, seen } = measured;
-    let notes = notes_of(batch, &seen);
-    let mut finish = |bag: &mut Bag, revision: &Revision| {
+    let Measured { batch, staging, pictures, seen } = measured;
+    let (digests, times) = (digests_of(batch, &seen), times_of(batch));
+    let mut objectives = Vec::new();
+    let mut finish = |bag: &mut Bag, revision: &Revision, journal: &Journal| {
         job.poll()?;
-        for (table, rows) in &mut records {
-            for row in rows.iter_mut() {
-                row.texts.retain(|(id, _)| *id != "revision");
-                row.texts.push(("revision", revision.number.to_string()));
-            }
-            put_table(bag, table, &rows.iter().collect::<Vec<_>>())?;
+        let history = journal.history(&batch.sheet.lot, &digests.values().map(String::as_str).collect())?;
+        let back = past::look_back(batch, &digests, (revision, &history), job, &times);
+        let flags = flags_of(batch, &seen, &back.flags);
+        for (table, rows) in records((batch, &seen), job, &flags, revision) {
+            put_table(bag, &table, &rows.iter().collect::<Vec<_>>())?;
         }
-        Ok(bag_info(batch, job, &notes))
+        put_table(bag, &tables::pictures(), &pictures.iter().collect::<Vec<_>>())?;
+        objectives = batch.objectives.iter().zip(&seen).zip(flags).map(outcome).collect();
+        let Told { before, entry } = past::told("record", batch, &digests, &objectives, &history);
+        let reason = job.occasion.reason.as_deref().unwrap_or_default();
+        let notes = [notes_of(batch, &seen), back.notes].concat();
+        let info = about::bag_info(batch, job, about::Circumstances { revision, changed: back.changed.as_deref(), notes: &notes });
+        Ok(Said { info, before, entry: entry.with("reason", reason) })
     };
-    let sealed = staging.seal(&mut finish)?;
-    let mut objectives: Vec<ObjectiveOutcome> = batch.objectives.iter().zip(&seen).zip(flags).map(outcome).collect();
+    let sealed = staging.seal(job.occasion, &mut finish)?;
     if let Some(first) = objectives.first_mut() {
         first.timing.write_s += start.elapsed().as_secs_f64();
     }
@@ -58,23 +65,45 @@ pub(super) fn seal(mut measured: Measured<'_>, job: &Job<'_>) -> Result<LotOutco
     })
 }
 
+/// The fields and the digests of their pictures.
+fn digests_of(batch: &Batch, seen: &[Seen]) -> Pictures {
+    fields_of(batch, seen).into_iter().map(|field| (field.asked.source.name.clone(), field.kept.sha256.clone())).collect()
+}
+
+/// When fields, blanks and darks were taken, where their files say so; each file once.
+fn times_of(batch: &Batch) -> Vec<Taken> {
+    let lamps = batch.objectives.iter().flat_map(|objective| objective.blank.iter().chain(&objective.dark));
+    let sources = batch.fields.iter().map(|field| &field.source).chain(lamps);
+    let mut times: Vec<Taken> =
+        sources.filter_map(|source| Some(Taken { name: source.file().to_owned(), at: source.info.taken_at? })).collect();
+    let mut once = BTreeSet::new();
+    times.retain(|taken| once.insert(taken.name.clone()));
+    times
+}
+
 /// `record.csv` and, where somebody corrected, its siblings: each with a row per objective.
-fn records(measured: &Measured<'_>, job: &Job<'_>, flags: &[Vec<FieldFlag>]) -> Vec<(Table<RecordRow>, Vec<RecordRow>)> {
+fn records(
+    (batch, seen): (&Batch, &[Seen]),
+    job: &Job<'_>,
+    flags: &[Vec<FieldFlag>],
+    revision: &Revision,
+) -> Vec<(Table<RecordRow>, Vec<RecordRow>)> {
     // A verdict rests on the numbers of record.csv alone.
     let rows = |result: &dyn Fn(&Seen) -> LotResult, [corrected, decides]: [bool; 2]| {
-        let all = measured.batch.objectives.iter().zip(&measured.seen).zip(flags);
+        let all = batch.objectives.iter().zip(seen).zip(flags);
         let row = |((objective, seen), flags): ((&Objective, &Seen), &Vec<FieldFlag>)| {
             let flags = flags.iter().map(|flag| flag.flag.id).filter(|&id| corrected || id != STAYS.word());
-            record_row(measured.batch, objective, job, (&result(seen), decides.then_some(&seen.judgement), joined(flags)))
+            let told = (&result(seen), decides.then_some(&seen.judgement), joined(flags));
+            record_row((batch, objective), job, revision, told)
         };
         all.map(row).collect::<Vec<_>>()
     };
     let mut records = vec![(tables::record(), rows(&|seen| seen.result.clone(), [true, true]))];
-    if !measured.batch.corrections.lines.is_empty() {
+    if !batch.corrections.lines.is_empty() {
         let uncorrected = |seen: &Seen| seen.uncorrected.clone().unwrap_or_default();
         records.push((tables::record_uncorrected(), rows(&uncorrected, [false, false])));
     }
-    if measured.seen.iter().any(|seen| seen.without_rejected.is_some()) {
+    if seen.iter().any(|seen| seen.without_rejected.is_some()) {
         let without = |seen: &Seen| seen.without_rejected.as_ref().unwrap_or(&seen.result).clone();
         records.push((tables::record_without_rejected(), rows(&without, [true, false])));
     }
@@ -83,7 +112,7 @@ fn records(measured: &Measured<'_>, job: &Job<'_>, flags: &[Vec<FieldFlag>]) -> 
 
 /// What each objective gave, before anything is sealed.
 pub(super) fn objectives(batch: &Batch, seen: &[Seen]) -> Vec<ObjectiveOutcome> {
-    batch.objectives.iter().zip(seen).zip(flags_of(batch, seen)).map(outcome).collect()
+    batch.objectives.iter().zip(seen).zip(flags_of(batch, seen, &[])).map(outcome).collect()
 }
 
 fn outcome(((objective, seen), flags): ((&Objective, &Seen), Vec<FieldFlag>)) -> ObjectiveOutcome {
@@ -99,12 +128,12 @@ fn outcome(((objective, seen), flags): ((&Objective, &Seen), Vec<FieldFlag>)) ->
     }
 }
 
-/// The flags of each objective: those of all it showed, then those of its fields.
-fn flags_of(batch: &Batch, seen: &[Seen]) -> Vec<Vec<FieldFlag>> {
+/// The flags of each objective: those of the record, those of all it showed, then those of its fields.
+fn flags_of(batch: &Batch, seen: &[Seen], of_record: &[Flag]) -> Vec<Vec<FieldFlag>> {
     let fields = fields_of(batch, seen);
     let of = |(objective, seen): (&Objective, &Seen)| {
         let own = fields.iter().filter(|field| std::ptr::eq(field.objective, objective));
-        let of_all = seen.judgement.flags.iter().chain(&seen.flags);
+        let of_all = of_record.iter().chain(&seen.judgement.flags).chain(&seen.flags);
         let of_all = of_all.map(|flag| FieldFlag { field: None, file: String::new(), flag: flag.clone() });
         of_all.chain(own.flat_map(OfField::flags)).collect()
     };
@@ -275,9 +304,9 @@ fn sheets_of(batch: &Batch) -> Vec<File> {
 }
 
 fn record_row(
-    batch: &Batch,
-    objective: &Objective,
+    (batch, objective): (&Batch, &Objective),
     job: &Job<'_>,
+    revision: &Revision,
     (result, judgement, flags): (&LotResult, Option<&Judgement>, String),
 ) -> RecordRow {
     let verdict = judgement.and_then(|judgement| judgement.verdict).map(|verdict| verdict.word().to_owned());
@@ -288,8 +317,9 @@ fn record_row(
         ("lot", Some(batch.sheet.lot.clone())),
         ("product", about.product.clone()),
         ("purpose", Some(batch.sheet.purpose().word().to_owned())),
+        ("revision", Some(revision.number.to_string())),
         ("sampled_on", day(about.sampled_on)),
-        ("measured_at", Some(job.moment.measured_at.clone())),
+        ("measured_at", Some(job.occasion.moment.measured_at.clone())),
         ("operator", about.operator.clone()),
         ("bench", about.bench.clone()),
         ("setting", batch.sheet.mixing.setting.clone()),
@@ -297,7 +327,7 @@ fn record_row(
         ("recipe_sha256", Some(recipe_file::sha256(recipe))),
         ("scale_source", scale.source.clone()),
         ("scale_date", day(scale.date)),
-        ("program_version", Some(job.program_version.to_owned())),
+        ("program_version", Some(job.occasion.program_version.clone())),
         ("verdict_scope", verdict.is_some().then(|| scope(result).to_owned())),
         ("verdict", verdict),
         ("flags", Some(flags)),
@@ -327,17 +357,4 @@ pub(super) const fn scope(result: &LotResult) -> &'static str {
 fn notes_of(batch: &Batch, seen: &[Seen]) -> Vec<String> {
     let own = batch.objectives.iter().zip(seen).flat_map(|(objective, seen)| seen.notes.iter().map(|note| batch.named(objective, note)));
     batch.notes().into_iter().chain(own).collect()
-}
-
-fn bag_info(batch: &Batch, job: &Job<'_>, notes: &[String]) -> Info {
-    let mut lines = vec![
-        ("Bag-Software-Agent", format!("evenfilm {}", job.program_version)),
-        ("Bagging-Date", job.moment.date.clone()),
-        ("External-Identifier", batch.sheet.lot.clone()),
-        ("External-Description", "How evenly a powder is dispersed in a dried film, from micrographs".to_owned()),
-        ("Evenfilm-Program-Version", job.program_version.to_owned()),
-        ("Time-Source", job.moment.source.to_owned()),
-    ];
-    lines.extend(notes.iter().map(|note| ("Evenfilm-Note", note.clone())));
-    lines
 }

@@ -12,6 +12,7 @@ use super::*;
 use crate::folder::Options;
 use crate::phantom_files::{PhantomKind, PhantomOptions, write_phantom};
 use crate::pictures::{Budget, Picture, Reading};
+use crate::time::Moment;
 
 const SHEET: &str = "lot = \"L\"\n[microscope]\num_per_px = 0.25\nnumerical_aperture = 0.65\nwavelength_nm = 550\n";
 
@@ -46,7 +47,7 @@ impl Bench {
         let moment = Moment::from_epoch("1772615700").unwrap();
         let cancel = AtomicBool::new(false);
         let out = self.folder.path().join(out);
-        run(&batch, &Job { out: &out, moment: &moment, program_version: "0.0.0", cancel: &cancel, tell: &|_| {} }).unwrap()
+        run(&batch, &Job { out: &out, occasion: &Occasion::at(moment.clone(), "0.0.0"), cancel: &cancel, tell: &|_| {} }).unwrap()
     }
 }
 

@@ -5,12 +5,14 @@ use std::collections::BTreeSet;
 use evenfilm_core::field::FieldResult;
 use evenfilm_core::quality::Flag;
 
+use crate::disk::make_folders;
 use crate::fault::Fault;
 use crate::folder::Batch;
+use crate::journal::Journal;
 
 use super::keep::Keeper;
 use super::memo::Memo;
-use super::{Event, Job, ObjectiveOutcome, files, measure};
+use super::{Event, Job, ObjectiveOutcome, files, measure, past};
 
 /// What was measured of a lot.
 #[derive(Clone, Debug)]
@@ -28,6 +30,8 @@ pub struct InspectedField {
     pub number: usize,
     /// Its picture.
     pub name: String,
+    /// SHA-256 of its file.
+    pub sha256: String,
     /// The slide it shows; empty where the sheet does not say.
     pub slide: String,
     /// Place of its objective in [`Inspected::objectives`].
@@ -63,12 +67,13 @@ pub fn inspect(batch: &Batch, job: &Job<'_>, memo: &mut Memo) -> Result<Inspecte
     let objectives = files::objectives(batch, &seen);
     let mut fields = Vec::with_capacity(batch.fields.len());
     for (objective, (shared, seen)) in batch.objectives.iter().zip(seen).enumerate() {
-        let found = seen.fields.into_iter().zip(seen.per_field).zip(seen.by_hand);
-        for (&place, ((result, values), by_hand)) in shared.fields.iter().zip(found) {
+        let found = seen.fields.into_iter().zip(seen.per_field).zip(seen.by_hand).zip(seen.kept);
+        for (&place, (((result, values), by_hand), kept)) in shared.fields.iter().zip(found) {
             let asked = &batch.fields[place];
             fields.push(InspectedField {
                 number: place + 1,
                 name: asked.source.name.clone(),
+                sha256: kept.sha256,
                 slide: asked.slide.clone(),
                 objective,
                 flags: result.flags.clone(),
@@ -83,4 +88,17 @@ pub fn inspect(batch: &Batch, job: &Job<'_>, memo: &mut Memo) -> Result<Inspecte
     }
     fields.sort_by_key(|field| field.number);
     Ok(Inspected { objectives, fields })
+}
+
+/// Puts down in the journal that numbers were shown to somebody, before a record is made of them or they are thrown away.
+///
+/// # Errors
+/// The journal cannot be written.
+pub fn shown(batch: &Batch, inspected: &Inspected, job: &Job<'_>) -> Result<(), Fault> {
+    make_folders(job.out)?;
+    let mut journal = Journal::open(job.out, job.occasion)?;
+    let pictures: past::Pictures = inspected.fields.iter().map(|field| (field.name.clone(), field.sha256.clone())).collect();
+    let history = journal.history(&batch.sheet.lot, &BTreeSet::new())?;
+    let past::Told { before, entry } = past::told("shown", batch, &pictures, &inspected.objectives, &history);
+    before.iter().chain([&entry]).try_for_each(|entry| journal.append(entry, job.occasion).map(drop))
 }

@@ -15,6 +15,7 @@ use crate::fault::FaultKind;
 use crate::folder::Options;
 use crate::phantom_files::{PhantomKind, PhantomOptions, PictureFile, write_phantom};
 use crate::pictures::{Budget, Picture, Reading};
+use crate::time::Moment;
 
 const HEAD: &str = "field,thing,x_um,y_um,change,to,reason,by,at\n";
 
@@ -56,7 +57,7 @@ impl Bench {
 
     fn job<T>(&self, tell: &(dyn Fn(Event<'_>) + Sync), cancel: &AtomicBool, work: impl FnOnce(&Job<'_>) -> T) -> T {
         let moment = Moment::from_epoch("1772615700").unwrap();
-        work(&Job { out: &self.out(), moment: &moment, program_version: "0.0.0", cancel, tell })
+        work(&Job { out: &self.out(), occasion: &Occasion::at(moment.clone(), "0.0.0"), cancel, tell })
     }
 
     /// What was seen, how many fields were measured from their pictures, and whether chance films were laid.

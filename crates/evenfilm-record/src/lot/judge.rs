@@ -79,7 +79,7 @@ fn decisions(batch: &Batch, objective: &Objective, (result, fields): (&LotResult
 }
 
 fn old_scale(objective: &Objective, job: &Job<'_>) -> Option<Flag> {
-    let age = job.moment.days_since(objective.scale.date?)?;
+    let age = job.occasion.moment.days_since(objective.scale.date?)?;
     let most = f64::from(objective.recipe.fields.scale_max_age_days);
     (age > most).then(|| FlagId::ScaleOld.flag(age, most))
 }

@@ -6,6 +6,7 @@ use super::tests::{assert_whole, rows};
 use super::*;
 use crate::folder::Options;
 use crate::phantom_files::{PhantomKind, PhantomOptions, write_phantom};
+use crate::time::Moment;
 
 /// 2026-03-04, 09:15.
 const NOW: u64 = 1_772_615_700;
@@ -57,7 +58,7 @@ impl Bench {
     fn measured(&self, lot: &str, at: u64) -> LotOutcome {
         let (moment, cancel) = (Moment::from_epoch(&at.to_string()).unwrap(), AtomicBool::new(false));
         let out = self.path("out");
-        let job = Job { out: &out, moment: &moment, program_version: "0.0.0", cancel: &cancel, tell: &|_| {} };
+        let job = Job { out: &out, occasion: &Occasion::at(moment.clone(), "0.0.0"), cancel: &cancel, tell: &|_| {} };
         run(&Batch::open(&self.path(lot), &Options::default()).unwrap(), &job).unwrap()
     }
 

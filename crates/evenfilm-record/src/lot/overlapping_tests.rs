@@ -9,6 +9,7 @@ use super::tests::rows;
 use super::*;
 use crate::folder::Options;
 use crate::phantom_files::{PhantomKind, PhantomOptions, write_phantom};
+use crate::time::Moment;
 
 const WIDTH: usize = 360;
 const HEIGHT: usize = 280;
@@ -43,7 +44,7 @@ fn lot() -> tempfile::TempDir {
 fn measured(folder: &tempfile::TempDir) -> LotOutcome {
     let (moment, cancel) = (Moment::from_epoch("1772615700").unwrap(), AtomicBool::new(false));
     let out = folder.path().join("out");
-    let job = Job { out: &out, moment: &moment, program_version: "0.0.0", cancel: &cancel, tell: &|_| {} };
+    let job = Job { out: &out, occasion: &Occasion::at(moment.clone(), "0.0.0"), cancel: &cancel, tell: &|_| {} };
     run(&Batch::open(&folder.path().join("lot"), &Options::default()).unwrap(), &job).unwrap()
 }
 

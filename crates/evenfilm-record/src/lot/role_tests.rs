@@ -10,10 +10,11 @@ use super::tests::{assert_whole, rows};
 use super::*;
 use crate::folder::Options;
 use crate::phantom_files::{PhantomKind, PhantomOptions, write_phantom};
+use crate::time::Moment;
 
 fn measured(lot: &Path, out: &Path) -> Result<LotOutcome, Fault> {
     let (moment, cancel) = (Moment::from_epoch("1772615700")?, AtomicBool::new(false));
-    let job = Job { out, moment: &moment, program_version: "0.0.0", cancel: &cancel, tell: &|_| {} };
+    let job = Job { out, occasion: &Occasion::at(moment.clone(), "0.0.0"), cancel: &cancel, tell: &|_| {} };
     run(&Batch::open(lot, &Options::default())?, &job)
 }
 

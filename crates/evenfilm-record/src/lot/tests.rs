@@ -9,6 +9,7 @@ use crate::digest::sha256_hex;
 use crate::fault::FaultKind;
 use crate::folder::Options;
 use crate::phantom_files::{PhantomKind, PhantomOptions, write_phantom};
+use crate::time::Moment;
 
 /// A small lot in a folder of its own, and a folder for records.
 struct Bench {
@@ -38,7 +39,7 @@ impl Bench {
     }
 
     fn run(&self, out: &Path, tell: &(dyn Fn(Event<'_>) + Sync)) -> Result<LotOutcome, Fault> {
-        run(&self.batch(), &Job { out, moment: &self.moment, program_version: "0.0.0", cancel: &self.cancel, tell })
+        run(&self.batch(), &Job { out, occasion: &Occasion::at(self.moment.clone(), "0.0.0"), cancel: &self.cancel, tell })
     }
 }
 
@@ -171,7 +172,7 @@ fn a_picture_that_goes_is_named() {
     let bench = Bench::new(3);
     let batch = bench.batch();
     fs::remove_file(bench.lot().join("f03.tif")).unwrap();
-    let job = Job { out: &bench.out(), moment: &bench.moment, program_version: "0.0.0", cancel: &bench.cancel, tell: &|_| {} };
+    let job = Job { out: &bench.out(), occasion: &Occasion::at(bench.moment.clone(), "0.0.0"), cancel: &bench.cancel, tell: &|_| {} };
     let fault = run(&batch, &job).unwrap_err();
     assert!(fault.file.unwrap().ends_with("f03.tif"));
     assert!(!bench.out().exists());

@@ -2,6 +2,7 @@
 
 use super::turn::Turn;
 use crate::fault::Fault;
+use crate::time::Stated;
 
 /// What a picture may take at most; checked against what a file claims before anything is allocated.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -64,6 +65,8 @@ pub struct Info {
     pub exposure_s: Option<f64>,
     /// Gain or ISO speed, in the file's own measure.
     pub gain: Option<f64>,
+    /// When it was taken, in the file's own words.
+    pub taken_at: Option<Stated>,
     /// Whether the pixels were packed with loss (JPEG).
     pub lossy: bool,
     /// What a reader of the record should know, in words.
@@ -86,6 +89,7 @@ impl Info {
             full_scale: None,
             exposure_s: None,
             gain: None,
+            taken_at: None,
             lossy: false,
             notes: Vec::new(),
             turn: Turn::default(),

@@ -7,6 +7,7 @@ use roxmltree::{Document, Node, ParsingOptions};
 use super::FileScale;
 use super::damaged;
 use crate::fault::Fault;
+use crate::time::Stated;
 
 /// Bytes of text that are read at most: the planes of some 50 000 pages.
 pub(super) const MOST_BYTES: u64 = 16 << 20;
@@ -23,6 +24,8 @@ pub(super) struct Ome {
     exposures_s: Vec<Option<f64>>,
     /// Gain of the first channel's detector.
     pub(super) gain: Option<f64>,
+    /// When the first image was taken.
+    pub(super) taken_at: Option<Stated>,
     /// Bits of a sample that the camera filled.
     pub(super) significant_bits: Option<u32>,
     /// Colours and depths that its planes show, where there is more than one of either.
@@ -84,10 +87,12 @@ pub(super) fn read(text: &[u8]) -> Result<Ome, Fault> {
     let samples = pixels.children().find(named("Channel")).and_then(|channel| number(channel, "SamplesPerPixel")).unwrap_or(1.0);
     let stack = (depths > 1 || (colours > 1 && samples < 2.0)).then_some((colours, depths));
     let gain = pixels.descendants().find(named("DetectorSettings")).and_then(|detector| number(detector, "Gain"));
+    let taken_at = document.descendants().find(named("AcquisitionDate"));
     Ok(Ome {
         scale,
         exposures_s: pixels.children().filter(named("Plane")).map(exposure).collect(),
         gain: gain.filter(|gain| positive(*gain)),
+        taken_at: taken_at.and_then(|node| Stated::of_rfc3339(node.text()?)),
         significant_bits: count("SignificantBits"),
         stack,
     })

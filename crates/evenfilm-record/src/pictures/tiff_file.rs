@@ -137,6 +137,7 @@ fn known(container: &Container<'_>, (pages, number): Numbered<'_>, info: &mut In
         ome = ome::read(text)?;
         info.exposure_s = ome.exposure_s(number, pages.len());
         info.gain = ome.gain;
+        info.taken_at = ome.taken_at;
         if let (Some((colours, depths)), 0) = (ome.stack, number) {
             info.notes.push(format!("its pages show {colours} colours and {depths} depths, and each is read as a field of its own"));
         }

@@ -33,6 +33,38 @@ pub struct DecisionRow {
     pub judged: Judged,
 }
 
+/// What `pictures.csv` says of a picture that lies in the record.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PictureRow {
+    /// Where the record keeps it, below `data/`.
+    pub archived_as: String,
+    /// As the sheet or the folder names it.
+    pub file: String,
+    /// What it shows: a word of the sheet.
+    pub role: &'static str,
+    /// SHA-256 of its bytes.
+    pub sha256: String,
+    /// When it was taken, as its file says; empty where it does not.
+    pub taken_at: String,
+}
+
+/// `pictures.csv`: a row per picture in the record.
+pub fn pictures() -> Table<PictureRow> {
+    type Row = PictureRow;
+    let columns = vec![
+        text("archived_as", "place of the file in the record, below data/", |row: &Row| Cell::Text(&row.archived_as)),
+        text("file", "the file as the sheet or the folder names it", |row| Cell::Text(&row.file)),
+        text("role", "what it shows: field, blank, dark, ruling, overview, label or evidence", |row| Cell::Text(row.role)),
+        text("sha256", "SHA-256 of the file", |row| Cell::Text(&row.sha256)),
+        text(
+            "taken_at",
+            "when it was taken, as its file says (EXIF, TIFF or OME), by the camera's clock; with the offset from UTC where it says that",
+            |row| Cell::Text(&row.taken_at),
+        ),
+    ];
+    Table { name: "pictures", about: "a row per picture that lies in the record, by its place there", columns }
+}
+
 /// `uncertainty.csv`: a row per component of each quantity.
 pub fn uncertainty<'a>() -> Table<UncertaintyRow<'a>> {
     type Row<'a> = UncertaintyRow<'a>;

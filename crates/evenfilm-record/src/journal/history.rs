@@ -1,0 +1,79 @@
+//! What a journal knows of lots: their records, their pictures, and what they were measured with.
+
+use serde_json::Value;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// What was last said of a lot.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct OfLot {
+    /// Digests of the files that its latest numbers rest on, by name: `sheet`, `recipe`, `limits`, `corrections`, `pictures`.
+    pub rests_on: BTreeMap<String, String>,
+    /// Its latest entry `record`: revision, digest of the tag manifest.
+    pub latest: Option<(u32, String)>,
+    /// Moment of its latest entry; empty where there is none.
+    pub at: String,
+}
+
+/// The entries of a journal that matter for a lot that is measured now.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct History {
+    /// What was last said of the lot.
+    pub lot: OfLot,
+    /// Other lots that count one of its pictures as a field, by the picture's digest.
+    pub elsewhere: BTreeMap<String, BTreeSet<String>>,
+}
+
+impl History {
+    /// What the text of a journal says of a lot and of pictures by their digests. Lines that cannot be read are passed over: `check` finds them.
+    pub(super) fn of(bytes: &[u8], lot: &str, pictures: &BTreeSet<&str>) -> Self {
+        let mut history = Self::default();
+        entries(bytes).for_each(|entry| history.take(&entry, lot, pictures));
+        history
+    }
+
+    fn take(&mut self, entry: &Value, lot: &str, pictures: &BTreeSet<&str>) {
+        let text = |key: &str| entry.get(key).and_then(Value::as_str);
+        let Some(whose) = text("lot") else { return };
+        if whose != lot {
+            let fields = entry.get("pictures").and_then(Value::as_object).into_iter().flatten();
+            for digest in fields.filter_map(|(_, digest)| digest.as_str()).filter(|digest| pictures.contains(digest)) {
+                self.elsewhere.entry(digest.to_owned()).or_default().insert(whose.to_owned());
+            }
+            return;
+        }
+        text("at").unwrap_or_default().clone_into(&mut self.lot.at);
+        if let Some(rests_on) = entry.get("rests_on").and_then(Value::as_object) {
+            self.lot.rests_on = rests_on.iter().filter_map(|(name, digest)| Some((name.clone(), digest.as_str()?.to_owned()))).collect();
+        }
+        match (text("event"), revision_of(entry)) {
+            (Some("record"), Some(record)) => self.lot.latest = Some(record),
+            (Some("not_sealed"), Some(record)) if self.lot.latest.as_ref() == Some(&record) => self.lot.latest = None,
+            _ => {}
+        }
+    }
+}
+
+/// Entries that can be read.
+fn entries(bytes: &[u8]) -> impl Iterator<Item = Value> {
+    bytes.split(|&b| b == b'\n').filter_map(|line| serde_json::from_slice(line).ok())
+}
+
+/// Revision and digest that an entry names.
+fn revision_of(entry: &Value) -> Option<(u32, String)> {
+    let revision = u32::try_from(entry.get("revision")?.as_u64()?).ok()?;
+    Some((revision, entry.get("tag_manifest_sha256")?.as_str()?.to_owned()))
+}
+
+/// Lot and revision of the record with a digest, where it was sealed.
+pub(super) fn sealed(bytes: &[u8], tag_manifest_sha256: &str) -> Option<(String, u32)> {
+    let mut found = None;
+    for entry in entries(bytes) {
+        let Some((revision, digest)) = revision_of(&entry).filter(|(_, digest)| digest == tag_manifest_sha256) else { continue };
+        match entry.get("event").and_then(Value::as_str) {
+            Some("record") => found = entry.get("lot").and_then(Value::as_str).map(|lot| (lot.to_owned(), revision)),
+            Some("not_sealed") => found = None,
+            _ => drop(digest),
+        }
+    }
+    found
+}

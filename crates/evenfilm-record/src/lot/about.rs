@@ -1,0 +1,74 @@
+//! What `bag-info.txt` says of a record.
+
+use std::path::Path;
+
+use crate::archive::{Info, Revision};
+use crate::folder::Batch;
+
+use super::Job;
+
+/// What is known of a record only when it is sealed.
+pub(super) struct Circumstances<'a> {
+    pub(super) revision: &'a Revision,
+    /// What is no longer as before, in words.
+    pub(super) changed: Option<&'a str>,
+    pub(super) notes: &'a [String],
+}
+
+/// The lines, without those of the chain, which the archive adds. Labels of RFC 8493 (2.2.2) come first.
+pub(super) fn bag_info(batch: &Batch, job: &Job<'_>, known: Circumstances<'_>) -> Info {
+    let occasion = job.occasion;
+    let (moment, about) = (&occasion.moment, &batch.sheet.about);
+    let mut lines = vec![
+        ("Bag-Software-Agent", format!("evenfilm {}", occasion.program_version)),
+        ("Bagging-Date", moment.date.clone()),
+        ("External-Identifier", batch.sheet.lot.clone()),
+        ("External-Description", "How evenly a powder is dispersed in a dried film, from micrographs".to_owned()),
+        // The revisions of a lot belong together, and nobody knows how many there will be.
+        ("Bag-Group-Identifier", batch.sheet.lot.clone()),
+        ("Bag-Count", format!("{} of ?", known.revision.number)),
+    ];
+    let sender = [("Internal-Sender-Identifier", &about.operator), ("Internal-Sender-Description", &about.bench)];
+    lines.extend(sender.into_iter().filter_map(|(label, text)| Some((label, text.clone()?))));
+    lines.extend([
+        ("Evenfilm-Program-Version", occasion.program_version.clone()),
+        ("Time-Source", moment.source.to_owned()),
+        ("Evenfilm-Measured-At", moment.measured_at.clone()),
+        ("Evenfilm-Sealed-At", moment.again().measured_at),
+    ]);
+    if moment.is_clock() {
+        let origin = &occasion.origin;
+        lines.extend([
+            ("Evenfilm-User", origin.user.clone()),
+            ("Evenfilm-Computer", origin.computer.clone()),
+            ("Evenfilm-Zone", origin.zone.clone()),
+        ]);
+    } else {
+        // Whoever sets the time asks for the same bytes everywhere; the journal has these.
+        lines.push(("Evenfilm-Origin", "not recorded, since the time was set from outside".to_owned()));
+    }
+    let found =
+        |file: Option<&Path>, none: &str| file.map_or_else(|| none.to_owned(), |file| place_of(file, &batch.folder, moment.is_clock()));
+    lines.push(("Evenfilm-Recipe-From", found(batch.recipe_file.as_deref(), "built in")));
+    lines.push(("Evenfilm-Limits-From", found(batch.limits_file.as_deref(), "none")));
+    if known.revision.previous.is_some() {
+        let reason = occasion.reason.as_deref().map_or("", str::trim);
+        lines.push(("Evenfilm-Reason", if reason.is_empty() { "nobody said".to_owned() } else { reason.to_owned() }));
+    }
+    lines.extend(known.changed.map(|words| ("Evenfilm-Changed", words.to_owned())));
+    lines.extend(known.notes.iter().map(|note| ("Evenfilm-Note", note.clone())));
+    lines
+}
+
+/// Where a file was found: beside the sheet, above it, or elsewhere. The full path differs between machines.
+fn place_of(file: &Path, folder: &Path, in_full: bool) -> String {
+    let real = |path: &Path| path.canonicalize().unwrap_or_else(|_| path.to_path_buf());
+    let (file, folder) = (real(file), real(folder));
+    let place = match file.parent() {
+        Some(parent) if parent == folder => "beside the sheet",
+        Some(parent) if Some(parent) == folder.parent() => "in the folder above the sheet",
+        _ => "elsewhere",
+    };
+    let name = if in_full { file.display().to_string() } else { file.file_name().unwrap_or_default().to_string_lossy().into_owned() };
+    format!("{place}: {name}")
+}
