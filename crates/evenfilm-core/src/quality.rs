@@ -145,7 +145,7 @@ flags! {
         "a clock was wrong or set back; check those of camera and computer";
     NoReason = "no_reason", "of the lot: number of this record, for which nobody said why the lot was measured again", Limit::Where("a record before it, and no reason"),
         "say why: measure with --reason, or at the desk when the record is kept";
-    ChangedSince = "changed_since", "of the lot: parts of recipe, limits and plan that are not those of the numbers last shown", Limit::Where("there are limits, and the journal knows earlier numbers"),
+    ChangedSince = "changed_since", "of the lot: how many of recipe, limits and plan were others when numbers of the lot were shown before", Limit::Where("there are limits, and the journal knows of such numbers"),
         "what decides should be fixed before anyone sees numbers";
     RejectedByHand = "rejected_by_hand", "rejected for a reason that is not the recipe's", Limit::Where("corrections.csv"),
         "it was rejected by hand for a reason that is not one of the recipe's, so it stays in the numbers; record-without-rejected.csv has them without it";

@@ -23,7 +23,7 @@ mod tests;
 
 pub use find::natural_order;
 pub use objective::{Objective, Scale};
-pub(crate) use roles::file_of;
+pub(crate) use roles::Places;
 
 /// Name of the sheet.
 pub const SHEET: &str = "batch.toml";
@@ -37,6 +37,8 @@ pub struct Options {
     pub choices: Option<Recipe>,
     /// The limits for all lots, whatever lies beside their sheets.
     pub limits: Option<PathBuf>,
+    /// Files that do not lie where their names in the sheet say, by those names: those of a record.
+    pub archived: BTreeMap<String, PathBuf>,
     /// What a picture may take.
     pub ceiling: Ceiling,
     /// What of it is held in memory.
@@ -107,6 +109,8 @@ pub struct Batch {
     pub objectives: Vec<Objective>,
     /// What was corrected by hand.
     pub corrections: Corrections,
+    /// Where the names in the sheet lead.
+    pub(crate) places: Places,
     ceiling: Ceiling,
     budget: Budget,
 }
@@ -160,7 +164,8 @@ impl Batch {
         };
         let limits_file = options.limits.clone().or_else(|| beside(folder, "limits.toml"));
         let limits = limits_file.as_deref().map(|path| Limits::read(path, &known_quantities())).transpose()?;
-        let roles = roles::find(folder, &sheet, &options.ceiling)?;
+        let places = Places::new(folder, &options.archived);
+        let roles = roles::find(&places, &sheet, &options.ceiling)?;
         let at_sheet = |fault: Fault| if fault.file.is_none() { fault.at(folder.join(SHEET)) } else { fault };
         if let Some(limits) = &limits {
             limits.check_microscopes(&sheet.microscopes).map_err(|fault| match &limits_file {
@@ -190,6 +195,7 @@ impl Batch {
             objectives,
             corrections,
             sheet,
+            places,
             ceiling: options.ceiling,
             budget: options.budget,
         })

@@ -26,7 +26,7 @@ mod history;
 mod tests;
 
 pub use check::{Checked, Finding, Head};
-pub use history::{History, OfLot};
+pub use history::{DECISIVE, History, OfLot};
 
 /// Name of the journal in the folder of all records.
 pub const JOURNAL: &str = "journal.jsonl";
@@ -235,6 +235,17 @@ fn broken(path: &Path) -> Fault {
     let remedy = "nothing is added to a journal that is broken: keep it, find out what happened (evenfilm journal says where), and put the last \
                   good copy in its place or begin a new folder of records";
     Fault::work("the last line of the journal is no entry", remedy).at(path)
+}
+
+/// Puts down that a lot was refused, where there is a journal already.
+///
+/// # Errors
+/// The journal cannot be written.
+pub fn refused(out: &Path, lot: &str, why: &Fault, occasion: &Occasion) -> Result<(), Fault> {
+    let Some(mut journal) = Journal::open_existing(out, occasion)? else { return Ok(()) };
+    let entry = Entry::new("refused").with("lot", lot).with("message", why.message.as_str());
+    let entry = entry.with("file", why.file.as_ref().map(|file| file.display().to_string())).with("line", why.line);
+    journal.append(&entry, occasion).map(drop)
 }
 
 /// Checks the journal of a folder of records; `kept` is a head from elsewhere that must still be in it. `None` where there is no journal.

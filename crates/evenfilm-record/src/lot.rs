@@ -19,6 +19,7 @@ use crate::tables::PictureRow;
 
 use keep::{Archive, Keeper};
 
+pub use again::{Again, Difference, again};
 pub use check::Check;
 pub use evenfilm_core::limits::{Decision, Needed, Outcome, Verdict, Why};
 pub use evenfilm_core::quantity::Interval;
@@ -28,6 +29,7 @@ pub use memo::Memo;
 pub use view::{View, view};
 
 mod about;
+mod again;
 mod check;
 mod correct;
 #[cfg(test)]
@@ -50,6 +52,8 @@ mod overlapping;
 #[cfg(test)]
 mod overlapping_tests;
 mod past;
+#[cfg(test)]
+mod past_tests;
 mod pictures;
 #[cfg(test)]
 mod role_tests;

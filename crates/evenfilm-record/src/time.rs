@@ -47,6 +47,11 @@ impl Moment {
         time.map(|time| Self::new(time, SOURCE_DATE_EPOCH)).ok_or_else(fault)
     }
 
+    /// As a record writes it; `None` for what is no moment. Whatever comes later in the same run has this moment too.
+    pub fn of_record(measured_at: &str) -> Option<Self> {
+        Some(Self::new(measured_at.parse().ok()?, SOURCE_DATE_EPOCH))
+    }
+
     /// The moment of something later in the same run: by the clock, or once more the one that stands in for it.
     #[must_use]
     pub fn again(&self) -> Self {

@@ -7,6 +7,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use clap::Args;
 use evenfilm_record::fault::{Fault, FaultKind};
 use evenfilm_record::folder::{self, Opened, Options};
+use evenfilm_record::journal;
 use evenfilm_record::lot::{self, Job, LotOutcome, ObjectiveOutcome, Verdict};
 use evenfilm_record::names::printable;
 use evenfilm_record::occasion::Occasion;
@@ -120,6 +121,11 @@ fn measure_all(args: &MeasureArgs, occasion: &Occasion, cancel: &AtomicBool) -> 
             lot::run(&batch, &Job { out: &args.out, occasion, cancel, tell: &tell })
         });
         if let Err(fault) = &outcome {
+            if let (Some(lot), FaultKind::Input) = (&lot, fault.kind)
+                && let Err(unwritten) = journal::refused(&args.out, lot, fault, occasion)
+            {
+                complain(&printable(lot), &unwritten);
+            }
             complain(&lot.as_deref().map_or_else(|| folder.display().to_string(), printable), fault);
         }
         finished.push(Finished { folder, lot, outcome });

@@ -76,19 +76,37 @@ impl Named {
     }
 }
 
-/// The file that a name of the sheet means and the page of it: `stack.tif#2` is the second page of `stack.tif`, unless there is a file of
-/// that name.
-pub(crate) fn file_of(folder: &Path, name: &str) -> (PathBuf, Option<usize>) {
-    let whole = folder.join(name);
-    let page = |(file, page): (&str, &str)| Some((folder.join(file), page.parse::<usize>().ok()?.checked_sub(1)?));
-    match name.rsplit_once('#').and_then(page) {
-        Some((file, page)) if !whole.is_file() => (file, Some(page)),
-        _ => (whole, None),
+/// Where the names of a sheet lead.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Places {
+    folder: PathBuf,
+    /// Files that do not lie where their names say, by those names.
+    elsewhere: BTreeMap<String, PathBuf>,
+}
+
+impl Places {
+    pub(super) fn new(folder: &Path, elsewhere: &BTreeMap<String, PathBuf>) -> Self {
+        Self { folder: folder.to_path_buf(), elsewhere: elsewhere.clone() }
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.elsewhere.get(name).cloned().unwrap_or_else(|| self.folder.join(name))
+    }
+
+    /// The file that a name of the sheet means and the page of it: `stack.tif#2` is the second page of `stack.tif`, unless there is a file of
+    /// that name.
+    pub(crate) fn file_of(&self, name: &str) -> (PathBuf, Option<usize>) {
+        let whole = self.path(name);
+        let page = |(file, page): (&str, &str)| Some((self.path(file), page.parse::<usize>().ok()?.checked_sub(1)?));
+        match name.rsplit_once('#').and_then(page) {
+            Some((file, page)) if !whole.is_file() => (file, Some(page)),
+            _ => (whole, None),
+        }
     }
 }
 
-pub(super) fn find(folder: &Path, sheet: &Sheet, ceiling: &Ceiling) -> Result<Roles, Fault> {
-    let at = Finder { folder, sheet, sheet_file: folder.join(SHEET) };
+pub(super) fn find(places: &Places, sheet: &Sheet, ceiling: &Ceiling) -> Result<Roles, Fault> {
+    let at = Finder { places, sheet, sheet_file: places.folder.join(SHEET) };
     at.check_entries()?;
     let names = at.microscopes();
     let both = |name: &Option<String>| Ok([at.lamp(name.as_deref(), Role::Blank)?, at.lamp(name.as_deref(), Role::Dark)?]);
@@ -128,7 +146,7 @@ pub(super) fn find(folder: &Path, sheet: &Sheet, ceiling: &Ceiling) -> Result<Ro
 }
 
 struct Finder<'a> {
-    folder: &'a Path,
+    places: &'a Places,
     sheet: &'a Sheet,
     sheet_file: PathBuf,
 }
@@ -153,7 +171,7 @@ impl Finder<'_> {
 
     /// The file of a name, which must be there.
     fn existing(&self, name: &str, line: impl FnOnce() -> Option<usize>) -> Result<(PathBuf, Option<usize>), Fault> {
-        let (path, page) = file_of(self.folder, name);
+        let (path, page) = self.places.file_of(name);
         if path.is_file() {
             return Ok((path, page));
         }
@@ -234,7 +252,7 @@ impl Finder<'_> {
     }
 
     fn named(&self, entry: &PictureEntry) -> Named {
-        let (path, page) = file_of(self.folder, &entry.file);
+        let (path, page) = self.places.file_of(&entry.file);
         Named { name: entry.file.clone(), path, page, place: entry.place.clone() }
     }
 
@@ -260,13 +278,13 @@ impl Finder<'_> {
     fn unnamed_fields(&self, mut lamps: BTreeSet<PathBuf>) -> Result<Vec<Named>, Fault> {
         // Blank and dark of a microscope that this lot does not use are no fields either.
         let others = self.sheet.microscopes.values().chain([&self.sheet.microscope]);
-        let whole = |name: &String| match file_of(self.folder, name) {
+        let whole = |name: &String| match self.places.file_of(name) {
             (path, None) => Some(real(&path)),
             (_, Some(_)) => None,
         };
         lamps.extend(others.flat_map(|m| m.blank.iter().chain(&m.dark)).filter_map(whole));
-        let named = |name: String| Named { path: self.folder.join(&name), name, page: None, place: Place::default() };
-        let pictures = find::names(self.folder)?.into_iter().map(named);
+        let named = |name: String| Named { path: self.places.folder.join(&name), name, page: None, place: Place::default() };
+        let pictures = find::names(&self.places.folder)?.into_iter().map(named);
         Ok(pictures.filter(|named| named.path.is_file() && !lamps.contains(&real(&named.path)) && is_picture(&named.path)).collect())
     }
 }

@@ -3,11 +3,16 @@
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
 
+/// Parts of what numbers rest on that should be fixed before anyone sees numbers, in the order of [`OfLot::shown_with`].
+pub const DECISIVE: [&str; 3] = ["recipe", "limits", "plan"];
+
 /// What was last said of a lot.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct OfLot {
     /// Digests of the files that its latest numbers rest on, by name: `sheet`, `recipe`, `limits`, `corrections`, `pictures`.
     pub rests_on: BTreeMap<String, String>,
+    /// Digests of recipe, limits and plan under which any of its numbers were shown.
+    pub shown_with: BTreeSet<[String; 3]>,
     /// Its latest entry `record`: revision, digest of the tag manifest.
     pub latest: Option<(u32, String)>,
     /// Moment of its latest entry; empty where there is none.
@@ -43,6 +48,8 @@ impl History {
         }
         text("at").unwrap_or_default().clone_into(&mut self.lot.at);
         if let Some(rests_on) = entry.get("rests_on").and_then(Value::as_object) {
+            let digest = |name: &str| rests_on.get(name).and_then(Value::as_str).unwrap_or_default().to_owned();
+            self.lot.shown_with.insert(DECISIVE.map(digest));
             self.lot.rests_on = rests_on.iter().filter_map(|(name, digest)| Some((name.clone(), digest.as_str()?.to_owned()))).collect();
         }
         match (text("event"), revision_of(entry)) {

@@ -90,7 +90,8 @@ pub fn inspect(batch: &Batch, job: &Job<'_>, memo: &mut Memo) -> Result<Inspecte
     Ok(Inspected { objectives, fields })
 }
 
-/// Puts down in the journal that numbers were shown to somebody, before a record is made of them or they are thrown away.
+/// Puts down in the journal that numbers were shown to somebody, before a record is made of them or they are thrown away. Numbers that rest
+/// on the same as those last put down for the lot are the same numbers, and one entry is enough for them.
 ///
 /// # Errors
 /// The journal cannot be written.
@@ -99,6 +100,15 @@ pub fn shown(batch: &Batch, inspected: &Inspected, job: &Job<'_>) -> Result<(), 
     let mut journal = Journal::open(job.out, job.occasion)?;
     let pictures: past::Pictures = inspected.fields.iter().map(|field| (field.name.clone(), field.sha256.clone())).collect();
     let history = journal.history(&batch.sheet.lot, &BTreeSet::new())?;
+    if history
+        .lot
+        .rests_on
+        .iter()
+        .map(|(name, digest)| (name.as_str(), digest))
+        .eq(past::rests_on(batch, &pictures).iter().map(|(name, digest)| (*name, digest)))
+    {
+        return Ok(());
+    }
     let past::Told { before, entry } = past::told("shown", batch, &pictures, &inspected.objectives, &history);
     before.iter().chain([&entry]).try_for_each(|entry| journal.append(entry, job.occasion).map(drop))
 }

@@ -11,7 +11,7 @@ use evenfilm_core::recipe::Recipe;
 use crate::archive::Staging;
 use crate::bag::sha256_of;
 use crate::fault::Fault;
-use crate::folder::{Batch, Objective, Source, file_of};
+use crate::folder::{Batch, Objective, Source};
 use crate::names::Places;
 use crate::overlay;
 use crate::sheet::{Microscope, Role};
@@ -158,7 +158,7 @@ impl Archive {
         };
         let unused: Vec<(String, Role)> = sections.flat_map(lamps).flatten().collect();
         for (name, role, must_be_there) in entries.chain(unused.iter().map(|(name, role)| (name, *role, false))) {
-            let (path, page) = file_of(&batch.folder, name);
+            let (path, page) = batch.places.file_of(name);
             if self.copied.contains_key(&path) || !(must_be_there || path.is_file()) {
                 continue;
             }

@@ -10,7 +10,7 @@ use serde_json::{Map, Value, json};
 use crate::archive::Revision;
 use crate::digest::sha256_hex;
 use crate::folder::Batch;
-use crate::journal::{Entry, History};
+use crate::journal::{DECISIVE, Entry, History};
 use crate::numbers;
 use crate::recipe_file;
 
@@ -109,8 +109,10 @@ pub(super) fn look_back(
     let mut back = LookedBack::default();
     elsewhere(pictures, history, &mut back);
     out_of_order(times, history, job, &mut back);
-    if let Some((number, _)) = &revision.previous {
-        since(*number, batch, pictures, history, &mut back);
+    let now = rests_on(batch, pictures);
+    back.flags.extend(decided_later(batch, &now, history));
+    if revision.previous.is_some() {
+        back.changed = Some(changed(&now, history));
         if job.occasion.reason.as_deref().is_none_or(|reason| reason.trim().is_empty()) {
             back.flags.push(FlagId::NoReason.flag(f64::from(revision.number), None));
         }
@@ -133,25 +135,29 @@ fn elsewhere(pictures: &Pictures, history: &History, back: &mut LookedBack) {
     back.notes.extend(lots.into_iter().map(|(lot, names)| format!("lot {lot} counts the same pictures: {}", names.join(", "))));
 }
 
-/// What is no longer as in the record before.
-fn since(number: u32, batch: &Batch, pictures: &Pictures, history: &History, back: &mut LookedBack) {
+/// What is no longer as it was when numbers of the lot were last shown, in words.
+fn changed(now: &BTreeMap<&'static str, String>, history: &History) -> String {
     let before = &history.lot.rests_on;
     if before.is_empty() {
-        back.changed = Some(format!("since r{number}: not known, the journal does not say what it rests on"));
-        return;
+        return "not known: the journal does not say what earlier numbers of the lot rest on".into();
     }
-    let now = rests_on(batch, pictures);
     let differs = |name: &&str| before.get(*name).map_or("", String::as_str) != now[*name];
     // The plan is part of the sheet, and named because a verdict hangs on it.
     let changed: Vec<&str> = ["pictures", "recipe", "limits", "plan", "corrections", "sheet"].into_iter().filter(differs).collect();
-    let words = if changed.is_empty() { "nothing that numbers rest on".to_owned() } else { changed.join(", ") };
-    back.changed = Some(format!("since what was last shown of the lot: {words}"));
-    let decisive: Vec<&str> = changed.into_iter().filter(|name| ["recipe", "limits", "plan"].contains(name)).collect();
-    if !decisive.is_empty() && batch.limits.is_some() {
-        let flag = FlagId::ChangedSince.flag(decisive.len() as f64, 0.0);
-        let advice = format!("{} changed since numbers of this lot were last shown; {}", decisive.join(" and "), flag.advice);
-        back.flags.push(flag.with_advice(advice));
+    let words = if changed.is_empty() { "nothing that they rest on".to_owned() } else { changed.join(", ") };
+    format!("since numbers of the lot were last shown: {words}")
+}
+
+/// A flag where somebody saw numbers of the lot under another recipe, other limits or another plan.
+fn decided_later(batch: &Batch, now: &BTreeMap<&'static str, String>, history: &History) -> Option<Flag> {
+    let others = DECISIVE.iter().enumerate().filter(|(i, name)| history.lot.shown_with.iter().any(|shown| shown[*i] != now[*name]));
+    let others: Vec<&str> = others.map(|(_, name)| *name).collect();
+    if others.is_empty() || batch.limits.is_none() {
+        return None;
     }
+    let flag = FlagId::ChangedSince.flag(others.len() as f64, 0.0);
+    let advice = format!("numbers of this lot were shown under another {}; {}", others.join(" and another "), flag.advice);
+    Some(flag.with_advice(advice))
 }
 
 /// When a picture was taken, as its file says.

@@ -8,6 +8,9 @@ use std::process::{Command, Output};
 use std::time::{Duration, Instant};
 
 mod bad_input;
+mod journal;
+#[cfg(target_os = "linux")]
+mod kills;
 #[cfg(target_os = "linux")]
 mod memory;
 mod scale;
@@ -179,7 +182,7 @@ fn one_lot_of_several_fails_and_the_others_go_on() {
     let lots = &json(&done)["lots"];
     assert!(lots[0]["error"]["message"].is_string() && lots[1]["revision"] == 1, "{lots}");
     assert!(text(&done.stderr).contains("batch.toml, line 2"));
-    assert_eq!(names(&bench.path("out")), ["phantom-film-1"]);
+    assert_eq!(names(&bench.path("out")), ["journal.jsonl", "phantom-film-1"]);
     let said = text(&bench.run(&["measure", "bad", "lot", "--out", "out"]).stdout);
     assert!(said.contains("1 of 2 lots measured"), "{said}");
 }
@@ -217,7 +220,7 @@ fn odd_names_stay_below_the_output_folder() {
         assert!(record.ends_with("r1") && record.join("bagit.txt").is_file());
         assert_eq!(record.parent().unwrap().parent().unwrap(), bench.path("deep/out"));
     }
-    assert_eq!(names(&bench.path("deep/out")).len(), odd.len());
+    assert_eq!(names(&bench.path("deep/out")).len(), odd.len() + 1, "the journal too");
     let first = json(&done)["lots"][0]["record_dir"].as_str().unwrap().to_owned();
     let table = fs::read_to_string(Path::new(&first).join("data/record.csv")).unwrap();
     assert!(table.contains("\r\n'=cmd,"), "a spreadsheet does not run it");
