@@ -10,15 +10,19 @@ use clap::{CommandFactory, Parser, Subcommand};
 use evenfilm_record::fault::Fault;
 use evenfilm_record::summary;
 
+mod approve_command;
 mod desk_command;
 mod exit;
 mod interrupt;
 mod json;
+mod key_command;
 mod measure_command;
+mod passphrase;
 pub mod phantom_command;
 mod progress;
 mod prove_command;
 mod scale_command;
+mod signoff_command;
 
 use exit::Exit;
 
@@ -39,6 +43,9 @@ enum Command {
     Scale(scale_command::ScaleArgs),
     Phantom(phantom_command::PhantomArgs),
     Prove(prove_command::ProveArgs),
+    Signoff(signoff_command::SignoffArgs),
+    Approve(approve_command::ApproveArgs),
+    Key(key_command::KeyArgs),
 }
 
 /// Runs the program with the arguments of a command line, the name of the program first.
@@ -68,6 +75,9 @@ impl Command {
             Self::Measure(args) => measure_command::run(args),
             Self::Scale(args) => scale_command::run(args),
             Self::Prove(args) => prove_command::run(args),
+            Self::Signoff(args) => signoff_command::run(args),
+            Self::Approve(args) => approve_command::run(args),
+            Self::Key(args) => key_command::run(args),
             Self::Phantom(args) => match phantom_command::run(args) {
                 Ok(()) => Exit::Done,
                 Err(fault) => {
