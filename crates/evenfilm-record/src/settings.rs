@@ -16,6 +16,7 @@ pub const SETTINGS_FILE: &str = "settings.toml";
 const WHAT: &str = "file of settings";
 
 /// What the lab has settled. [`Settings::default`] is a lab without such a file.
+#[expect(clippy::struct_excessive_bools, reason = "each is a key of the file that says yes or no")]
 #[derive(Clone, Debug, Default)]
 pub struct Settings {
     /// Where it was read from.
@@ -123,7 +124,7 @@ impl Settings {
         }
         let message = format!("the lab's settings (controlled = true) take the time from the clock alone, and {SOURCE_DATE_EPOCH} is set");
         let fault = Fault::input(message, format!("unset {SOURCE_DATE_EPOCH}"));
-        Err(self.path.iter().fold(fault, |fault, path| fault.at(path)))
+        Err(self.path.iter().fold(fault, Fault::at))
     }
 }
 

@@ -99,8 +99,9 @@ fn document(found: &Found) -> Value {
 }
 
 fn words(found: &Found) -> String {
-    let mut text = String::new();
-    if let Some(said) = &found.statement {
+    let said = found.statement.as_ref();
+    let mut text = said.map_or_else(String::new, |said| format!("{} r{}\n", printable(&said.lot), said.revision));
+    if let Some(said) = said {
         push_statement(&mut text, said);
     }
     if let Some(key) = &found.key {
@@ -114,7 +115,6 @@ fn words(found: &Found) -> String {
 }
 
 fn push_statement(text: &mut String, said: &Statement) {
-    text.push_str(&format!("{} r{}\n", printable(&said.lot), said.revision));
     push(text, &said.meaning, &format!("by {}, {}", printable(&said.name), said.standing));
     push(text, "at", &format!("{} ({})", said.signed_at, said.time_source));
     if let Some(comment) = &said.comment {

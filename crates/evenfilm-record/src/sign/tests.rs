@@ -117,14 +117,14 @@ const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxy
 fn base64(code: &str) -> Vec<u8> {
     let bits = code.trim_end_matches('=').bytes().map(|c| LETTERS.iter().position(|l| *l == c).unwrap());
     let bits: Vec<usize> = bits.flat_map(|v| (0..6).rev().map(move |i| v >> i & 1)).collect();
-    bits.chunks_exact(8).map(|byte| byte.iter().fold(0, |sum, bit| sum << 1 | *bit as u8)).collect()
+    bits.chunks_exact(8).map(|byte| u8::try_from(byte.iter().fold(0, |sum, bit| sum << 1 | bit)).unwrap()).collect()
 }
 
 fn to_base64(bytes: &[u8]) -> String {
     let bits: Vec<u8> = bytes.iter().flat_map(|b| (0..8).rev().map(move |i| b >> i & 1)).collect();
     let letter = |six: &[u8]| char::from(LETTERS[(0..6).fold(0, |sum, i| sum << 1 | usize::from(six.get(i).copied().unwrap_or(0)))]);
     let mut text: String = bits.chunks(6).map(letter).collect();
-    while text.len() % 4 > 0 {
+    while !text.len().is_multiple_of(4) {
         text.push('=');
     }
     text

@@ -143,11 +143,11 @@ fn check_signature(found: &mut Found, statement: &Statement, bytes: &[u8], setti
         let message = format!("the signature was made by the key {}, and not by the one that the sign-off names", key.fingerprint());
         return found.add("signature_other_key", message, ASK);
     }
-    if let (Some(signers), Ok(at)) = (settings.signers(), statement.signed_at.parse()) {
-        if let Err(refusal) = signers.allows(&key, &statement.name, SIGNOFF, at) {
-            let message = format!("{} signed with the key {}: {refusal}", printable(&statement.name), key.fingerprint());
-            found.add("signer_not_allowed", message, ASK);
-        }
+    if let (Some(signers), Ok(at)) = (settings.signers(), statement.signed_at.parse())
+        && let Err(refusal) = signers.allows(&key, &statement.name, SIGNOFF, at)
+    {
+        let message = format!("{} signed with the key {}: {refusal}", printable(&statement.name), key.fingerprint());
+        found.add("signer_not_allowed", message, ASK);
     }
     found.key = Some(key);
 }
@@ -160,11 +160,11 @@ fn of_this_record(found: &mut Found, statement: &Statement, digest: Option<&str>
         return found.add("signoff_other_record", message, "compare the record with a copy that was kept elsewhere");
     }
     let sealed = head.and_then(|head| head.sealed_at.parse::<Timestamp>().ok());
-    if let (Some(sealed), Some(signed)) = (sealed, found.signed_at()) {
-        if signed < sealed {
-            let message = format!("the sign-off is of {}, before the record was there ({sealed})", statement.signed_at);
-            found.add("signed_before_sealing", message, "find out which computer's clock was wrong");
-        }
+    if let (Some(sealed), Some(signed)) = (sealed, found.signed_at())
+        && signed < sealed
+    {
+        let message = format!("the sign-off is of {}, before the record was there ({sealed})", statement.signed_at);
+        found.add("signed_before_sealing", message, "find out which computer's clock was wrong");
     }
 }
 
@@ -175,11 +175,11 @@ fn in_order(found: &mut Found, before: Option<&Found>) {
         let message = format!("before this sign-off number {expected} is missing");
         found.add("signoff_missing", message, "look for it in a copy");
     }
-    if let (Some(now), Some(then)) = (found.signed_at(), before.and_then(Found::signed_at)) {
-        if now < then {
-            let message = format!("the sign-off is of {now}, and the one before it of {then}, which is later");
-            found.add("signed_out_of_order", message, "find out which computer's clock was wrong");
-        }
+    if let (Some(now), Some(then)) = (found.signed_at(), before.and_then(Found::signed_at))
+        && now < then
+    {
+        let message = format!("the sign-off is of {now}, and the one before it of {then}, which is later");
+        found.add("signed_out_of_order", message, "find out which computer's clock was wrong");
     }
 }
 

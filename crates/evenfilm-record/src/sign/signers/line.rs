@@ -99,17 +99,13 @@ fn unquoted(text: &str) -> Result<(String, &str), Fault> {
     let mut rest = inner;
     loop {
         let at = rest.find('"').ok_or_else(|| bad("a quote is not closed"))?;
-        match rest[..at].strip_suffix('\\') {
-            Some(before) => {
-                value.push_str(before);
-                value.push('"');
-                rest = &rest[at + 1..];
-            }
-            None => {
-                value.push_str(&rest[..at]);
-                return Ok((value, &rest[at + 1..]));
-            }
-        }
+        let Some(before) = rest[..at].strip_suffix('\\') else {
+            value.push_str(&rest[..at]);
+            return Ok((value, &rest[at + 1..]));
+        };
+        value.push_str(before);
+        value.push('"');
+        rest = &rest[at + 1..];
     }
 }
 
