@@ -15,7 +15,7 @@ use crate::toml_file::{LARGEST_FILE, as_text, read_bytes};
 /// A sign-off and what was found wrong with it.
 #[derive(Clone, Debug)]
 pub struct Found {
-    /// Its number, from 1.
+    /// Its number, from 1; 0 stands for the folder of all, where that cannot be read.
     pub number: u32,
     /// The statement's file.
     pub file: PathBuf,
@@ -31,6 +31,10 @@ impl Found {
     /// Whether nothing speaks against it. A name that is only typed can be in order, too.
     pub fn is_in_order(&self) -> bool {
         self.findings.iter().all(|finding| !finding.is_fault)
+    }
+
+    fn new(number: u32, file: &Path) -> Self {
+        Self { number, file: file.to_path_buf(), statement: None, key: None, findings: Vec::new() }
     }
 
     fn add(&mut self, id: &'static str, message: impl Into<String>, remedy: &str) {
@@ -55,8 +59,15 @@ pub fn of_record(record: &Path, settings: &Settings) -> Vec<Found> {
     let record = std::path::absolute(record).unwrap_or_else(|_| record.to_path_buf());
     let folder = place::folder_of(&record);
     let revision = record.file_name().and_then(|name| name.to_str()?.strip_prefix('r')?.parse::<u32>().ok());
-    let numbers = revision.and_then(|revision| place::numbers(&folder, revision).ok().map(|numbers| (revision, numbers)));
-    let (revision, numbers) = numbers.unwrap_or_default();
+    let Some(revision) = revision else { return Vec::new() };
+    let numbers = match place::numbers(&folder, revision) {
+        Ok(numbers) => numbers,
+        Err(fault) => {
+            let mut found = Found::new(0, &folder);
+            found.add("signoff_unreadable", fault.message, "check the rights on the folder");
+            return vec![found];
+        }
+    };
     let head = Head::of_record(&record).ok();
     let digest = archive::tag_digest(&record);
     let mut all: Vec<Found> = Vec::new();
@@ -76,7 +87,7 @@ pub fn of_record(record: &Path, settings: &Settings) -> Vec<Found> {
 
 /// The statement and its signature, by themselves.
 fn look(file: &Path, number: u32, settings: &Settings) -> Found {
-    let mut found = Found { number, file: file.to_path_buf(), statement: None, key: None, findings: Vec::new() };
+    let mut found = Found::new(number, file);
     let bytes = match read_bytes(file, "sign-off", LARGEST_FILE) {
         Ok(bytes) => bytes,
         Err(fault) => {

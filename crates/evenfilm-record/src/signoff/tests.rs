@@ -129,6 +129,11 @@ fn a_signature_that_a_dead_program_left_is_replaced() {
     let key = key(1);
     assert_eq!(signed_at(&record, 5, &asked("R4", "measured", Some(&key))).unwrap(), first);
     assert_eq!(ids(&record), [[""; 0]]);
+    // Where the signature cannot be written, there is no statement either: the signature comes first.
+    fs::create_dir(folder.join("r1-2.json.sig")).unwrap();
+    assert!(signed_at(&record, 6, &asked("Q1", "reviewed", Some(&key))).is_err());
+    assert!(!folder.join("r1-2.json").exists());
+    fs::remove_dir(folder.join("r1-2.json.sig")).unwrap();
     // Without a key it would else lie beside a statement that is not signed.
     place::put_signature(&place::statement_file(&folder, 1, 2), Some("left"), true).unwrap();
     signed_at(&record, 6, &asked("Q1", "reviewed", None)).unwrap();
@@ -221,6 +226,14 @@ fn every_fault_of_a_sign_off_is_found() {
     // The record beside it was measured anew under the same name.
     fs::write(record.join(bag::TAG_MANIFEST), "0").unwrap();
     assert_eq!(ids(&record), [["signoff_other_record"]]);
+}
+
+#[test]
+fn a_folder_that_cannot_be_read_is_no_silence() {
+    let (_folder, record) = bench();
+    assert!(ids(&record).is_empty());
+    fs::write(record.with_file_name("signoffs"), "").unwrap();
+    assert_eq!(ids(&record), [["signoff_unreadable"]]);
 }
 
 #[test]
