@@ -7,6 +7,8 @@ pub struct Recipe {
     pub name: String,
     /// Version that the lab gave it; "1".
     pub version: String,
+    /// Who made it; empty where nobody is named.
+    pub author: String,
     /// Whether the choices are locked, so that a verdict may rest on them; false.
     pub locked: bool,
     /// Where the light comes from.
@@ -276,6 +278,7 @@ impl Default for Recipe {
         Self {
             name: "film".into(),
             version: "1".into(),
+            author: String::new(),
             locked: false,
             light: Light { channel: Channel::Luminance, from: None, film: Film::Auto },
             particles: Particles {

@@ -49,6 +49,35 @@ pub fn replace(path: &Path, content: &[u8]) -> Result<(), Fault> {
     sync_folder(folder)
 }
 
+/// Who may read a file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Readers {
+    /// Whoever made it, where the system knows owners.
+    Owner,
+    /// Everybody.
+    All,
+}
+
+/// Writes a new file whole and makes it last; false, and nothing done, where the name is taken.
+///
+/// # Errors
+/// It cannot be written.
+pub(crate) fn create(path: &Path, content: &[u8], readers: Readers) -> Result<bool, Fault> {
+    let failed = |e: &io::Error| fault("write", path, e);
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
+    let mut staged = tempfile::Builder::new().prefix(".evenfilm-").tempfile_in(folder).map_err(|e| failed(&e))?;
+    staged.write_all(content).map_err(|e| failed(&e))?;
+    if readers == Readers::All {
+        ordinary_rights(staged.as_file()).map_err(|e| failed(&e))?;
+    }
+    staged.as_file().sync_all().map_err(|e| failed(&e))?;
+    match staged.persist_noclobber(path) {
+        Ok(_) => sync_folder(folder).map(|()| true),
+        Err(e) if e.error.kind() == ErrorKind::AlreadyExists => Ok(false),
+        Err(e) => Err(failed(&e.error)),
+    }
+}
+
 /// The rights of a file that others may read; a staged one begins as its owner's alone.
 #[cfg(unix)]
 pub(crate) fn ordinary_rights(file: &File) -> io::Result<()> {

@@ -1,5 +1,6 @@
 //! Numbers and files: pictures in; sheets, tables, archive out; [`lot`], the one workflow that command line and desk share.
 
+pub mod approval;
 pub mod archive;
 pub mod bag;
 pub mod chart;
@@ -24,7 +25,10 @@ pub mod prove;
 pub mod recipe_file;
 pub mod round;
 pub mod ruling;
+pub mod settings;
 pub mod sheet;
+pub mod sign;
+pub mod signoff;
 pub mod summary;
 pub mod tables;
 pub mod time;

@@ -44,6 +44,8 @@ pub struct Limits {
     pub product: Option<String>,
     /// Version that the lab gave them; "1" where the file does not say.
     pub version: String,
+    /// Who made them; `None` where the file does not say.
+    pub author: Option<String>,
     /// Relative accuracy that the fields shall reach, %, above 0 (ASTM E562).
     pub wanted_relative_accuracy_pct: Option<f64>,
     /// In the order of the file; no quantity twice for one microscope.
@@ -134,6 +136,7 @@ impl Limits {
         let top = file.top();
         let product = top.text("product")?;
         let version = top.name("version")?.unwrap_or_else(|| "1".into());
+        let author = top.name("author")?;
         let wanted_relative_accuracy_pct = top.number("wanted_relative_accuracy_pct", Span::POSITIVE)?;
         let mut limits = Vec::<Limit>::new();
         for section in top.sections("limit")? {
@@ -146,7 +149,7 @@ impl Limits {
             limits.push(limit);
         }
         top.finish()?;
-        Ok(Self { product, version, wanted_relative_accuracy_pct, limits })
+        Ok(Self { product, version, author, wanted_relative_accuracy_pct, limits })
     }
 
     /// The limits that hold for the numbers of a microscope; `None` is the default one.
@@ -171,6 +174,9 @@ impl Limits {
             out.entry("product", product.as_str());
         }
         out.entry("version", self.version.as_str());
+        if let Some(author) = &self.author {
+            out.entry("author", author.as_str());
+        }
         if let Some(pct) = self.wanted_relative_accuracy_pct {
             out.entry("wanted_relative_accuracy_pct", pct);
         }
@@ -238,6 +244,8 @@ mod tests {
             limits.limits[1],
             Limit { quantity: "x50_3_um".into(), microscope: None, min: Some(0.5), max: Some(3.0), rule: Rule::Simple }
         );
+        let with_author = text.replacen("version = \"1\"\n", "version = \"1\"\nauthor = \"R4\"\n", 1);
+        assert_eq!(parse(&with_author).unwrap().canonical(), with_author);
         let short = parse("[[limit]]\nquantity = \"gaps\"\nmax = 3").unwrap();
         assert_eq!(short.canonical(), "version = \"1\"\n\n[[limit]]\nquantity = \"gaps\"\nmax = 3.0\nrule = \"guarded\"\n");
     }

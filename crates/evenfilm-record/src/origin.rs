@@ -1,55 +1,66 @@
-//! Who sits where: the operating system's user, the computer and its time zone.
+//! Where something was done: whose session, which computer, which time zone.
 
 use jiff::Timestamp;
-use jiff::tz::TimeZone;
+use jiff::tz::{Offset, TimeZone};
 
-/// Where a program runs, as the operating system says. Empty texts are what it does not say.
+/// What the system says of itself. A text is empty where it says nothing.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Origin {
-    /// Name of the user that the program runs as. Nobody has proved to be that person.
+    /// The user of the operating system, by the name of the account.
     pub user: String,
-    /// Name of the computer.
+    /// The computer's name in its network.
     pub computer: String,
-    /// Time zone and its offset at this moment, as in `Europe/Vienna +01:00`.
+    /// The time zone by its IANA name, where it has one, and its offset from UTC now, as in `Europe/Berlin +01:00`.
     pub zone: String,
 }
 
 impl Origin {
-    /// Asks the operating system.
+    /// Asks the system.
     pub fn of_system() -> Self {
-        let one_line = |text: String| text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect::<String>().trim().to_owned();
-        let zone = TimeZone::system();
-        let offset = zone.to_offset(Timestamp::now());
-        let name = zone.iana_name().map_or_else(String::new, |name| format!("{name} "));
-        Self {
-            user: one_line(whoami::username().unwrap_or_default()),
-            computer: one_line(whoami::hostname().unwrap_or_default()),
-            zone: one_line(format!("{name}{}", offset_text(offset.seconds()))),
-        }
+        let known = |text: whoami::Result<String>| text.map(|text| without_controls(&text)).unwrap_or_default();
+        let zone = TimeZone::try_system().map(|zone| zone_words(&zone, Timestamp::now())).unwrap_or_default();
+        Self { user: known(whoami::username()), computer: known(whoami::hostname()), zone }
     }
 }
 
-/// An offset as ISO 8601 writes it.
-pub(crate) fn offset_text(seconds: i32) -> String {
-    let sign = if seconds < 0 { '-' } else { '+' };
-    let minutes = seconds.unsigned_abs() / 60;
+/// Name and offset of a zone at a time.
+fn zone_words(zone: &TimeZone, at: Timestamp) -> String {
+    let offset = offset_words(zone.to_offset(at));
+    zone.iana_name().map_or_else(|| offset.clone(), |name| format!("{} {offset}", without_controls(name)))
+}
+
+/// An offset from UTC as ISO 8601 writes it.
+pub(crate) fn offset_words(offset: Offset) -> String {
+    let minutes = offset.seconds().unsigned_abs() / 60;
+    let sign = if offset.is_negative() { '-' } else { '+' };
     format!("{sign}{:02}:{:02}", minutes / 60, minutes % 60)
+}
+
+fn without_controls(text: &str) -> String {
+    text.chars().filter(|c| !c.is_control()).collect::<String>().trim().to_owned()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    /// The values of `date +%:z` in such zones.
+    /// POSIX rules as the IANA time zone database has them for Berlin, Kolkata and Marquesas.
     #[test]
-    fn offsets_are_written_as_iso_8601_does() {
-        assert_eq!([0, 3600, -12_600, 20_700].map(offset_text), ["+00:00", "+01:00", "-03:30", "+05:45"]);
+    fn zones_are_named_with_their_offset() {
+        let at = |text: &str| text.parse::<Timestamp>().unwrap();
+        let zone = TimeZone::posix("CET-1CEST,M3.5.0,M10.5.0/3").unwrap();
+        assert_eq!(zone_words(&zone, at("2026-01-15T12:00:00Z")), "+01:00");
+        assert_eq!(zone_words(&zone, at("2026-07-15T12:00:00Z")), "+02:00");
+        for (rule, words) in [("IST-5:30", "+05:30"), ("MART9:30", "-09:30")] {
+            assert_eq!(zone_words(&TimeZone::posix(rule).unwrap(), at("2026-01-15T12:00:00Z")), words);
+        }
+        assert_eq!(zone_words(&TimeZone::UTC, at("2026-01-15T12:00:00Z")), "UTC +00:00");
     }
 
     #[test]
-    fn the_system_says_where_this_runs() {
-        let origin = Origin::of_system();
-        assert!(origin.zone.len() >= 6 && origin.zone.contains(':'), "{origin:?}");
-        assert!([&origin.user, &origin.computer, &origin.zone].iter().all(|text| !text.contains(char::is_control)));
+    fn the_system_gives_one_line_each() {
+        let Origin { user, computer, zone } = Origin::of_system();
+        assert!([&user, &computer, &zone].iter().all(|text| !text.contains(char::is_control)));
+        assert!(!computer.is_empty(), "every system that runs tests has a name");
     }
 }

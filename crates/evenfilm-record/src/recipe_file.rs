@@ -53,6 +53,7 @@ fn from_file(file: &TomlFile) -> Result<Recipe, Fault> {
     let recipe = Recipe {
         name: top.name("name")?.unwrap_or(built_in.name),
         version: top.name("version")?.unwrap_or(built_in.version),
+        author: top.name("author")?.unwrap_or(built_in.author),
         locked: top.flag("locked")?.unwrap_or(built_in.locked),
         light: part(&top, "light", built_in.light, light)?,
         particles: part(&top, "particles", built_in.particles, particles)?,
@@ -185,6 +186,10 @@ pub fn canonical(recipe: &Recipe) -> String {
     let mut out = Writer::default();
     out.entry("name", recipe.name.as_str());
     out.entry("version", recipe.version.as_str());
+    // Only where there is one, so that recipes without keep the identity that they have always had.
+    if !recipe.author.is_empty() {
+        out.entry("author", recipe.author.as_str());
+    }
     out.entry("locked", recipe.locked);
     write_detection(recipe, &mut out);
     out.section(&["objects"]);

@@ -126,7 +126,7 @@ impl std::fmt::Display for Stated {
     /// As in `2026-03-04T09:15:00`, with the offset behind it where it is known.
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(f, "{}", self.at.strftime("%Y-%m-%dT%H:%M:%S"))?;
-        self.offset.map_or(Ok(()), |offset| f.write_str(&crate::origin::offset_text(offset.seconds())))
+        self.offset.map_or(Ok(()), |offset| f.write_str(&crate::origin::offset_words(offset)))
     }
 }
 

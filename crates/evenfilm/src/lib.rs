@@ -10,16 +10,20 @@ use clap::{CommandFactory, Parser, Subcommand};
 use evenfilm_record::fault::Fault;
 use evenfilm_record::summary;
 
+mod approve_command;
 mod desk_command;
 mod exit;
 mod interrupt;
 mod journal_command;
 mod json;
+mod key_command;
 mod measure_command;
+mod passphrase;
 pub mod phantom_command;
 mod progress;
 mod prove_command;
 mod scale_command;
+mod signoff_command;
 
 use exit::Exit;
 
@@ -41,6 +45,9 @@ enum Command {
     Phantom(phantom_command::PhantomArgs),
     Journal(journal_command::JournalArgs),
     Prove(prove_command::ProveArgs),
+    Signoff(signoff_command::SignoffArgs),
+    Approve(approve_command::ApproveArgs),
+    Key(key_command::KeyArgs),
 }
 
 /// Runs the program with the arguments of a command line, the name of the program first.
@@ -71,6 +78,9 @@ impl Command {
             Self::Scale(args) => scale_command::run(args),
             Self::Journal(args) => journal_command::run(args),
             Self::Prove(args) => prove_command::run(args),
+            Self::Signoff(args) => signoff_command::run(args),
+            Self::Approve(args) => approve_command::run(args),
+            Self::Key(args) => key_command::run(args),
             Self::Phantom(args) => match phantom_command::run(args) {
                 Ok(()) => Exit::Done,
                 Err(fault) => {

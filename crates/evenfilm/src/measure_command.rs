@@ -76,7 +76,7 @@ pub(crate) fn run(args: &MeasureArgs) -> Exit {
 }
 
 fn occasion(args: &MeasureArgs) -> Result<Occasion, Fault> {
-    Ok(Occasion { reason: args.reason.clone(), ..Occasion::now(env!("CARGO_PKG_VERSION"))? })
+    Ok(Occasion { reason: args.reason.clone(), ..Occasion::now(&args.out, env!("CARGO_PKG_VERSION"))? })
 }
 
 /// Whether every lot is within its limits; says on standard error which are not. A lot without limits is not.

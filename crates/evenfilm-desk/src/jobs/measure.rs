@@ -50,7 +50,7 @@ fn run(number: u64, asked: &Asked, cancel: &AtomicBool, tell: &Tell, memo: &mut 
     let (batch, chosen) = (Arc::clone(&opened.batch), opened.chosen.clone());
     tell.tell(Report::Opened(number, Box::new(Ok(opened))));
     let result = guarded("measuring", || {
-        let occasion = Occasion::now(env!("CARGO_PKG_VERSION"))?;
+        let occasion = Occasion::now(&asked.out, env!("CARGO_PKG_VERSION"))?;
         let progress = Progress { number, fields: batch.fields.len(), tell };
         let show = |event: Event<'_>| progress.show(event);
         let job = Job { out: &asked.out, occasion: &occasion, cancel, tell: &show };

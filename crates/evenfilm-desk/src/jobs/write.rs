@@ -118,7 +118,7 @@ impl Drop for Writer {
 /// The same call as the command line's, from the same files.
 fn write(order: &Order, cancel: &AtomicBool, tell: &Tell) -> Result<LotOutcome, Fault> {
     let batch = Batch::open(&order.folder, &Options::default())?;
-    let occasion = Occasion::now(env!("CARGO_PKG_VERSION"))?;
+    let occasion = Occasion::now(&order.out, env!("CARGO_PKG_VERSION"))?;
     let (start, fields) = (Instant::now(), batch.fields.len());
     let show = |event: Event<'_>| {
         let (share, what) = in_words(event, fields);

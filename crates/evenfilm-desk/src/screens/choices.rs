@@ -76,7 +76,8 @@ fn recipe(ui: &mut Ui, lot: &Lot, state: &State, acts: &mut Acts) {
     ui.horizontal(|ui| {
         widgets::named(ui, Command::SaveChoices, "Save", state, acts);
         widgets::named(ui, Command::Lock, if recipe.locked { "Unlock" } else { "Lock…" }, state, acts);
-        let built_in = Recipe { name: recipe.name.clone(), version: recipe.version.clone(), ..Recipe::default() };
+        let [name, version, author] = [&recipe.name, &recipe.version, &recipe.author].map(String::clone);
+        let built_in = Recipe { name, version, author, ..Recipe::default() };
         let differs = Recipe { locked: false, ..recipe.clone() } != built_in;
         if ui.add_enabled(differs, egui::Button::new("All built in")).on_hover_text("Put every choice back to its built-in value").clicked()
         {

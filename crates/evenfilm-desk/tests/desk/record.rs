@@ -51,7 +51,7 @@ fn a_record_is_that_of_the_command_line_to_the_byte() {
     // The same call as `evenfilm measure` makes.
     let out = bench.folder.path().join("out");
     let batch = Batch::open(&lot_folder, &Options::default()).unwrap();
-    let occasion = Occasion::now(env!("CARGO_PKG_VERSION")).unwrap();
+    let occasion = Occasion::now(&out, env!("CARGO_PKG_VERSION")).unwrap();
     let (cancel, tell) = (AtomicBool::new(false), |_: lot::Event<'_>| {});
     let job = Job { out: &out, occasion: &occasion, cancel: &cancel, tell: &tell };
     let theirs = lot::run(&batch, &job).unwrap().record_dir;

@@ -114,6 +114,28 @@ fn bad_recipes() {
     check("[gaps]\nedge = nan", "2: edge in [gaps] is NaN");
 }
 
+/// Recipes without an author have the identity that they had before there were authors: the SHA-256 of the text without the key.
+#[test]
+fn an_author_is_kept_and_changes_the_identity_only_where_there_is_one() {
+    let mut recipe = Recipe::default();
+    let [without, identity] = [canonical(&recipe), sha256(&recipe)];
+    assert!(!without.contains("author"));
+    recipe.author = "R4".into();
+    let with = without.replace("version = \"1\"\n", "version = \"1\"\nauthor = \"R4\"\n");
+    assert_eq!(canonical(&recipe), with);
+    assert_eq!(parse(&with, Path::new("r")).unwrap(), recipe);
+    assert_ne!(sha256(&recipe), identity);
+    check("author = \"\"", "1: author is empty");
+
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("recipe.toml");
+    std::fs::write(&path, "author = 'R4' # agreed\n").unwrap();
+    let mut kept = read(&path).unwrap();
+    kept.version = "2".into();
+    save(&path, &kept).unwrap();
+    assert_eq!(std::fs::read_to_string(&path).unwrap(), "author = 'R4' # agreed\nversion = \"2\"\n");
+}
+
 /// A recipe as a lab writes it: some keys, in its own order, with its reasons.
 const KEPT: &str = "# thin films, agreed in spring\r\nversion = '3' # see the log\r\ngaps.min_diameter_um = 3 # pinholes\r\n\r\n\
     [kinds]\r\nleave_out = [\r\n 'dust', # the bench is dusty\r\n]\r\n\r\n[light]\r\nfrom = \"blank\"\r\n";

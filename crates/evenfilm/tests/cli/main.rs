@@ -14,6 +14,7 @@ mod kills;
 #[cfg(target_os = "linux")]
 mod memory;
 mod scale;
+mod signing;
 
 /// A folder with a small rendered lot named `lot`.
 struct Bench(tempfile::TempDir);
@@ -284,7 +285,10 @@ fn a_misspelt_command_is_no_folder() {
     let done = bench.run(&["mesure"]);
     assert_eq!(code(&done), Some(2));
     let said = text(&done.stderr);
-    assert!(said.contains("there is no folder mesure") && ["measure", "scale", "journal", "prove"].iter().all(|name| said.contains(name)), "{said}");
+    assert!(
+        said.contains("there is no folder mesure") && ["measure", "scale", "journal", "prove"].iter().all(|name| said.contains(name)),
+        "{said}"
+    );
 }
 
 #[cfg(target_os = "linux")]
