@@ -4,6 +4,7 @@
 #![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 mod agreement;
+mod bags;
 mod chance;
 mod films;
 mod formats;

@@ -8,6 +8,7 @@ pub mod csvw;
 mod digest;
 pub mod disk;
 pub mod fault;
+pub mod finding;
 pub mod folder;
 pub mod keep;
 pub mod limits_file;
