@@ -158,7 +158,7 @@ impl Bag {
 /// Whether a record is as it was sealed: a bag without any fault ([`read::read`]) whose tag manifest lists its manifest and `bag-info.txt`.
 pub fn is_whole(root: &Path) -> bool {
     let bag = read::read(root, &*read::PRODUCTION);
-    let sealed = [PAYLOAD_MANIFEST, BAG_INFO, DECLARATION_FILE].iter().all(|file| bag.tag_files.contains(*file));
+    let sealed = [PAYLOAD_MANIFEST, BAG_INFO, DECLARATION_FILE].iter().all(|file| bag.listed.contains(*file));
     sealed && bag.files.contains_key(TAG_MANIFEST) && bag.findings.faults() == 0
 }
 

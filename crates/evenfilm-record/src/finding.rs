@@ -57,17 +57,21 @@ pub const MOST: usize = 1000;
 #[derive(Debug, Default)]
 pub struct Findings {
     kept: Vec<Finding>,
-    /// Notes and faults seen.
-    seen: [usize; 2],
+    /// Notes and faults among them.
+    held: [usize; 2],
+    /// Notes and faults that were too many.
+    more: [usize; 2],
 }
 
 impl Findings {
     /// Adds one.
     pub fn push(&mut self, finding: Finding) {
-        let seen = &mut self.seen[usize::from(finding.is_fault)];
-        *seen += 1;
-        if *seen <= MOST {
+        let kind = usize::from(finding.is_fault);
+        if self.held[kind] < MOST {
+            self.held[kind] += 1;
             self.kept.push(finding);
+        } else {
+            self.more[kind] += 1;
         }
     }
 
@@ -76,15 +80,24 @@ impl Findings {
         findings.into_iter().for_each(|finding| self.push(finding));
     }
 
+    /// Makes faults of the notes with an id.
+    pub fn raise(&mut self, id: &str) {
+        for finding in self.kept.iter_mut().filter(|finding| finding.id == id && !finding.is_fault) {
+            finding.is_fault = true;
+            self.held[0] -= 1;
+            self.held[1] += 1;
+        }
+    }
+
     /// How many faults were met.
     pub const fn faults(&self) -> usize {
-        self.seen[1]
+        self.held[1] + self.more[1]
     }
 
     /// All that were kept; the last ones say how many more there were.
     pub fn into_list(mut self) -> Vec<Finding> {
         for is_fault in [true, false] {
-            let more = self.seen[usize::from(is_fault)].saturating_sub(MOST);
+            let more = self.more[usize::from(is_fault)];
             if more > 0 {
                 let what = if is_fault { "faults" } else { "notes" };
                 self.kept.push(

@@ -19,6 +19,7 @@ pub mod phantom_command;
 mod progress;
 mod prove_command;
 mod scale_command;
+mod verify_command;
 
 use exit::Exit;
 
@@ -37,6 +38,7 @@ struct Arguments {
 enum Command {
     Measure(measure_command::MeasureArgs),
     Scale(scale_command::ScaleArgs),
+    Verify(verify_command::VerifyArgs),
     Phantom(phantom_command::PhantomArgs),
     Prove(prove_command::ProveArgs),
 }
@@ -67,6 +69,7 @@ impl Command {
         match self {
             Self::Measure(args) => measure_command::run(args),
             Self::Scale(args) => scale_command::run(args),
+            Self::Verify(args) => verify_command::run(args),
             Self::Prove(args) => prove_command::run(args),
             Self::Phantom(args) => match phantom_command::run(args) {
                 Ok(()) => Exit::Done,

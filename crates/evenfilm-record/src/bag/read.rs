@@ -49,8 +49,8 @@ pub struct Contents {
     pub files: BTreeMap<String, u64>,
     /// Digests as they are on the disk, by algorithm and path; those that some manifest asks for.
     pub digests: BTreeMap<(&'static str, String), String>,
-    /// Files that the tag manifests list.
-    pub tag_files: BTreeSet<String>,
+    /// Paths that some manifest lists.
+    pub listed: BTreeSet<String>,
     /// What was found.
     pub findings: Findings,
 }
@@ -87,8 +87,7 @@ pub fn read(root: &Path, algorithms: &[Algorithm]) -> Contents {
     }
     let mut contents = Contents { version: declaration.version, files, findings, ..Contents::default() };
     hold_against(root, &manifests, &mut contents);
-    let tags = manifests.iter().filter(|manifest| manifest.kind == Kind::Tag);
-    contents.tag_files = tags.flat_map(|manifest| manifest.entries.iter().map(|entry| entry.path.clone())).collect();
+    contents.listed = manifests.iter().flat_map(|manifest| manifest.entries.iter().map(|entry| entry.path.clone())).collect();
     contents.info = info_of(root, &mut contents, declaration);
     check_oxum(&mut contents);
     fetch(root, &mut contents, declaration);

@@ -1,0 +1,1 @@
+//! Records made whole, and then not.
