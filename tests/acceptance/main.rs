@@ -23,3 +23,4 @@ mod shape;
 mod sizes;
 mod split;
 mod statistics;
+mod tables;

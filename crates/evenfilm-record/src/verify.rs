@@ -147,6 +147,3 @@ fn column<'t>(table: &'t [Vec<String>], id: &str) -> Vec<&'t str> {
 fn labelled<'b>(bag: &'b Contents, label: &str) -> impl Iterator<Item = &'b Element> {
     bag.info.iter().filter(move |element| element.label.eq_ignore_ascii_case(label))
 }
-
-#[cfg(test)]
-mod tests;

@@ -259,3 +259,6 @@ fn fetch(root: &Path, contents: &mut Contents, declaration: Declaration) {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -58,3 +58,68 @@ fn add(folder: &Path, found: &mut Vec<PathBuf>) -> Result<(), Fault> {
     }
     Ok(())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn made(files: &[&str]) -> tempfile::TempDir {
+        let folder = tempfile::tempdir().unwrap();
+        for file in files {
+            let path = folder.path().join(file);
+            fs::create_dir_all(path.parent().unwrap()).unwrap();
+            fs::write(path, "").unwrap();
+        }
+        folder
+    }
+
+    fn below(folder: &tempfile::TempDir, path: &str) -> Vec<String> {
+        let names = |path: PathBuf| path.strip_prefix(folder.path()).unwrap().to_str().unwrap().replace('\\', "/");
+        find(&folder.path().join(path)).unwrap().into_iter().map(names).collect()
+    }
+
+    #[test]
+    fn records_lots_and_folders_of_lots() {
+        let folder = made(&[
+            "L10/r1/bagit.txt",
+            "L2/r10/bag-info.txt",
+            "L2/r2/bagit.txt",
+            "L2/r2/data/r1/bagit.txt",
+            "L2/.staging-1-0/bag/bagit.txt",
+            "L2/signoffs/r2-1.json",
+            "r1/r1/bagit.txt",
+            "journal.jsonl",
+            "copy/bagit.txt",
+        ]);
+        // Without a single tag file it is a record still.
+        fs::create_dir(folder.path().join("L2/r3")).unwrap();
+        assert_eq!(below(&folder, "L2"), ["L2/r2", "L2/r3", "L2/r10"]);
+        assert_eq!(below(&folder, "L2/r2"), ["L2/r2"]);
+        assert_eq!(below(&folder, ""), ["copy", "L2/r2", "L2/r3", "L2/r10", "L10/r1", "r1/r1"]);
+    }
+
+    #[test]
+    fn nothing_is_an_input_fault() {
+        let folder = made(&["a/b/c.txt"]);
+        for (path, message) in [("", "no record"), ("a/b/c.txt", "is a file"), ("none", "cannot find")] {
+            let fault = find(&folder.path().join(path)).unwrap_err();
+            assert_eq!(fault.kind, crate::fault::FaultKind::Input);
+            assert!(fault.message.contains(message) && fault.remedy.contains("r1"), "{fault}");
+        }
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn links_are_followed_at_the_top_only() {
+        let folder = made(&["L/r1/bagit.txt"]);
+        let link = |to: &str, name: &str| std::os::unix::fs::symlink(to, folder.path().join(name)).unwrap();
+        link("..", "L/loop");
+        link("r1", "L/r2");
+        link("L", "latest");
+        link("nowhere", "gone");
+        assert_eq!(below(&folder, ""), ["L/r1", "L/r2"]);
+        let found = find(&folder.path().join("latest")).unwrap();
+        assert!(found[0].ends_with("L/r1") && found.len() == 2, "{found:?}");
+        assert!(find(&folder.path().join("gone")).is_err());
+    }
+}

@@ -11,6 +11,7 @@ mod bad_input;
 #[cfg(target_os = "linux")]
 mod memory;
 mod scale;
+mod verify;
 
 /// A folder with a small rendered lot named `lot`.
 struct Bench(tempfile::TempDir);

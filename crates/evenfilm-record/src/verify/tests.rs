@@ -1,1 +1,0 @@
-//! Records made whole, and then not.
