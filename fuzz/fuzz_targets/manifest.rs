@@ -20,7 +20,8 @@ libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
             }
             if version.is_final() {
                 let path = |path: &str| path.replace('%', "%25").replace('\r', "%0D").replace('\n', "%0A");
-                let again: String = entries.iter().map(|entry| format!("{}  {}\n", entry.digest, path(&entry.path))).collect();
+                // Behind "./" a blank or an asterisk at the beginning is part of the name.
+                let again: String = entries.iter().map(|entry| format!("{}  ./{}\n", entry.digest, path(&entry.path))).collect();
                 let again = parse(&again, "manifest-x.txt", rules, &mut Findings::default());
                 let plain = |entries: &[evenfilm_record::bag::read::manifest::Entry]| {
                     entries.iter().map(|entry| (entry.digest.clone(), entry.path.clone())).collect::<Vec<_>>()

@@ -11,7 +11,6 @@ from pathlib import Path
 
 import bagit
 from csvw import CSVW
-from csvw.metadata import TableGroup, Table  # noqa: F401  (the classes that metadata become)
 
 
 def check_bag(folder):
@@ -24,7 +23,7 @@ def check_bag(folder):
 
 
 def check_table(metadata):
-    """Faults of a table as `csvw` sees them; also how many rows and cells it read."""
+    """Faults of a table as `csvw` sees them; also how many rows and cells it read, and as which types."""
     faults = []
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
@@ -36,7 +35,7 @@ def check_table(metadata):
             rows = list(table.iterdicts(strict=True))
         except Exception as e:  # whatever the reader raises is a complaint
             return faults + [f"csvw: {metadata.name}: {type(e).__name__}: {e}"], 0, 0, {}
-    faults += [f"csvw: {metadata.name}: {w.message}" for w in caught]
+    faults += dict.fromkeys(f"csvw: {metadata.name}: {w.message}" for w in caught)
     cells = sum(value is not None for row in rows for value in row.values())
     types = {}
     for row in rows:

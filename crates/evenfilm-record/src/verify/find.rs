@@ -95,7 +95,7 @@ mod tests {
         fs::create_dir(folder.path().join("L2/r3")).unwrap();
         assert_eq!(below(&folder, "L2"), ["L2/r2", "L2/r3", "L2/r10"]);
         assert_eq!(below(&folder, "L2/r2"), ["L2/r2"]);
-        assert_eq!(below(&folder, ""), ["copy", "L2/r2", "L2/r3", "L2/r10", "L10/r1", "r1/r1"]);
+        assert_eq!(below(&folder, ""), ["L2/r2", "L2/r3", "L2/r10", "L10/r1", "copy", "r1/r1"]);
     }
 
     #[test]

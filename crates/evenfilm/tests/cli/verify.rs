@@ -156,7 +156,7 @@ const CASES: &[Case] = &[
     (
         "a cell is no number",
         |lot| {
-            edit(&lot.join("r2/data/uncertainty.csv"), "scale,", "scale,x");
+            edit(&lot.join("r2/data/fields.csv"), ",320,240,", ",320,24.5,");
             seal_again(&lot.join("r2"));
         },
         [&[], &["table_cell", "oxum"]],

@@ -27,7 +27,8 @@ pub(super) fn walk(root: &Path) -> Tree {
         let entries = match fs::read_dir(place(root, &folder)) {
             Ok(entries) => entries,
             Err(e) => {
-                tree.found.push(unreadable(&e).at(folder));
+                let finding = unreadable(&e);
+                tree.found.push(if folder.is_empty() { finding } else { finding.at(folder) });
                 continue;
             }
         };
