@@ -239,8 +239,8 @@ const CASES: &[Case] = &[
     (
         "a record lies elsewhere",
         |lot| {
-            fs::rename(lot.join("r1"), lot.join("../elsewhere")).unwrap();
-            std::os::unix::fs::symlink("../elsewhere", lot.join("r1")).unwrap();
+            fs::rename(lot.join("r1"), lot.join("../../elsewhere")).unwrap();
+            std::os::unix::fs::symlink("../../elsewhere", lot.join("r1")).unwrap();
         },
         [&["symlink"], &[]],
     ),
