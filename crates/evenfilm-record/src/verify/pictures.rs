@@ -32,7 +32,7 @@ pub(super) fn check(record: &Record<'_>, findings: &mut Findings) {
             Some(_) => {}
         }
     }
-    let overlays = record.bag.files.keys().filter(|file| file.starts_with("data/overlays/") && file.ends_with(".png")).count();
+    let overlays = record.bag.files.keys().filter(|file| file.starts_with("data/overlays/")).count();
     if overlays != places.len() {
         let message = format!("holds {overlays} overlays for {} fields", places.len());
         findings.push(Finding::fault("overlays", message, RESTORE).at("data/overlays"));

@@ -31,7 +31,7 @@ pub(super) fn check(record: &Record<'_>, findings: &mut Findings) {
     let files = &record.bag.files;
     let top = |file: &&String| file.strip_prefix("data/").is_some_and(|name| !name.contains('/'));
     for file in files.keys().filter(top) {
-        if file.ends_with(".csv") {
+        if file.strip_suffix(".csv").is_some() {
             match described(record, file) {
                 Ok(columns) => findings.extend(look_at(record, file, &columns)),
                 Err(finding) => findings.push(finding),

@@ -108,6 +108,9 @@ fn version_of(text: &str) -> Option<Version> {
 mod tests {
     use super::*;
 
+    /// A text, and the ids and lines of what is found in it.
+    type Case<'a> = (&'a [u8], &'a [(&'a str, usize)]);
+
     /// The form is that of RFC 8493, 2.1.1.
     #[test]
     fn two_lines_in_an_exact_form() {
@@ -121,7 +124,7 @@ mod tests {
             assert_eq!(ids(format!("BagIt-Version: 1.0{end}Tag-File-Character-Encoding: UTF-8{end}").as_bytes()), (good, vec![]));
         }
         assert_eq!(ids(b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8"), (good, vec![]));
-        let cases: [(&[u8], &[(&str, usize)]); 11] = [
+        let cases: [Case<'_>; 11] = [
             (b"", &[("declaration", 1), ("declaration", 2)]),
             (b"BagIt-Version: 1.0\n", &[("declaration", 2)]),
             (b"BagIt-Version: 1.0 \nTag-File-Character-Encoding: UTF-8\n", &[("declaration", 1)]),

@@ -151,7 +151,7 @@ fn names_composed_otherwise_are_the_same_file() {
 fn digests_in_capitals_and_further_manifests() {
     let made = Made::new();
     let manifest = fs::read_to_string(made.path(PAYLOAD_MANIFEST)).unwrap();
-    let capitals = manifest.lines().map(|line| format!("{}{}\n", line[..64].to_uppercase(), &line[64..])).collect::<String>();
+    let capitals = manifest.lines().flat_map(|line| [line[..64].to_uppercase(), line[64..].to_owned(), "\n".into()]).collect::<String>();
     made.tag(PAYLOAD_MANIFEST, capitals.as_bytes());
     assert!(is_whole(&made.root()));
     fs::write(made.path("manifest-sha512.txt"), "").unwrap();

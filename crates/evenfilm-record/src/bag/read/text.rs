@@ -51,13 +51,11 @@ fn decoded(bytes: &[u8], encoding: Encoding) -> Option<String> {
         Encoding::Utf8 => std::str::from_utf8(bytes).ok().map(str::to_owned),
         Encoding::Latin1 => Some(bytes.iter().copied().map(char::from).collect()),
         Encoding::Utf16 => {
-            let (rest, order): (&[u8], fn([u8; 2]) -> u16) = match bytes {
-                [0xff, 0xfe, rest @ ..] => (rest, u16::from_le_bytes),
-                [0xfe, 0xff, rest @ ..] => (rest, u16::from_be_bytes),
-                rest => (rest, u16::from_be_bytes),
-            };
-            let (pairs, odd) = rest.as_chunks::<2>();
-            let text = char::decode_utf16(pairs.iter().copied().map(order)).collect::<Result<String, _>>().ok();
+            let low_first = bytes.starts_with(&[0xff, 0xfe]);
+            let marked = low_first || bytes.starts_with(&[0xfe, 0xff]);
+            let (pairs, odd) = bytes[if marked { 2 } else { 0 }..].as_chunks::<2>();
+            let unit = |&pair: &[u8; 2]| if low_first { u16::from_le_bytes(pair) } else { u16::from_be_bytes(pair) };
+            let text = char::decode_utf16(pairs.iter().map(unit)).collect::<Result<String, _>>().ok();
             text.filter(|_| odd.is_empty())
         }
     }
