@@ -4,6 +4,7 @@
 #![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 mod agreement;
+mod bags;
 mod chance;
 mod films;
 mod formats;
@@ -22,3 +23,4 @@ mod shape;
 mod sizes;
 mod split;
 mod statistics;
+mod tables;

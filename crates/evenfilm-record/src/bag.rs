@@ -12,11 +12,17 @@ use crate::digest::{hex, sha256_hex};
 use crate::disk::{fault, ordinary_rights, sync_folder};
 use crate::fault::Fault;
 
+pub mod read;
+
 /// Name of the file that lists the digests of the tag files; its own digest stands for the whole bag.
 pub const TAG_MANIFEST: &str = "tagmanifest-sha256.txt";
 
 /// The list of the payload with its digests.
 pub const PAYLOAD_MANIFEST: &str = "manifest-sha256.txt";
+/// What the bag says of itself.
+pub const BAG_INFO: &str = "bag-info.txt";
+/// That it is a bag.
+pub const DECLARATION_FILE: &str = "bagit.txt";
 const DECLARATION: &str = "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n";
 
 /// What a bag knows of one payload file.
@@ -103,7 +109,7 @@ impl Bag {
     /// # Errors
     /// A file cannot be written.
     pub fn close(&self, info: &[(&str, String)]) -> Result<String, Fault> {
-        let tags = [("bag-info.txt", self.bag_info(info)), ("bagit.txt", DECLARATION.to_owned()), (PAYLOAD_MANIFEST, self.manifest())];
+        let tags = [(BAG_INFO, self.bag_info(info)), (DECLARATION_FILE, DECLARATION.to_owned()), (PAYLOAD_MANIFEST, self.manifest())];
         let mut tag_manifest = String::new();
         for (name, text) in &tags {
             write(&self.root.join(name), text.as_bytes())?;
@@ -159,35 +165,11 @@ fn own(copy: &Path) -> io::Result<File> {
     File::options().read(true).write(true).open(copy)
 }
 
-/// Whether a record is as it was sealed: every tag file and every file of the payload has the digest that its manifest gives, and no file of
-/// the payload is without one.
+/// Whether a record is as it was sealed: a bag without any fault ([`read::read`]) whose tag manifest lists its manifest and `bag-info.txt`.
 pub fn is_whole(root: &Path) -> bool {
-    let mut listed = BTreeSet::new();
-    [TAG_MANIFEST, PAYLOAD_MANIFEST].into_iter().all(|manifest| {
-        let Ok(text) = fs::read_to_string(root.join(manifest)) else { return false };
-        let whole = |line: &str| {
-            let Some((digest, name)) = line.split_once("  ") else { return false };
-            let path = name.replace("%0D", "\r").replace("%0A", "\n").replace("%25", "%");
-            let inside = Path::new(&path).components().all(|part| matches!(part, std::path::Component::Normal(_)));
-            let same = inside && digest_of(&root.join(&path)).is_ok_and(|found| found.sha256 == digest);
-            listed.insert(path);
-            same
-        };
-        text.lines().all(whole)
-    }) && all_listed(&root.join("data"), root, &listed)
-}
-
-/// Whether every file below a folder is on a list of paths below `root`.
-fn all_listed(folder: &Path, root: &Path, listed: &BTreeSet<String>) -> bool {
-    let Ok(entries) = fs::read_dir(folder) else { return false };
-    entries.flatten().all(|entry| {
-        let path = entry.path();
-        if path.is_dir() {
-            return all_listed(&path, root, listed);
-        }
-        let below = path.strip_prefix(root).ok().map(|below| below.to_string_lossy().replace('\\', "/"));
-        below.is_some_and(|below| listed.contains(&below))
-    })
+    let bag = read::read(root, &*read::PRODUCTION);
+    let sealed = [PAYLOAD_MANIFEST, BAG_INFO, DECLARATION_FILE].iter().all(|file| bag.listed.contains(*file));
+    sealed && bag.files.contains_key(TAG_MANIFEST) && bag.findings.faults() == 0
 }
 
 /// A line of a manifest. Only CR, LF and `%` are percent-encoded (RFC 8493, 2.1.3).

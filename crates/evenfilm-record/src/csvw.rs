@@ -9,16 +9,30 @@ use crate::tables::{Column, Table};
 /// The header is one of the titles of each column, as the recommendation asks; the symbol is another where there is one. Prefixes
 /// (`dc`, `schema`) are those of its initial context.
 pub fn metadata<R>(table: &Table<R>) -> Vec<u8> {
+    let mut schema = json!({ "@type": "Schema", "columns": table.columns.iter().map(column).collect::<Vec<_>>() });
+    if !key(table.name).is_empty() {
+        schema["primaryKey"] = json!(key(table.name));
+    }
     let document = json!({
         "@context": ["http://www.w3.org/ns/csvw", { "@language": "en" }],
+        "@type": "Table",
         "url": format!("{}.csv", table.name),
         "dc:description": table.about,
         "dialect": { "encoding": "utf-8", "lineTerminators": ["\r\n"], "header": true },
-        "tableSchema": { "columns": table.columns.iter().map(column).collect::<Vec<_>>() },
+        "tableSchema": schema,
     });
     let mut text = serde_json::to_vec_pretty(&document).unwrap_or_default();
     text.push(b'\n');
     text
+}
+
+/// The columns that tell the rows of a table apart, where some do and are never empty.
+fn key(table: &str) -> &'static [&'static str] {
+    match table {
+        "fields" => &["field"],
+        "objects" | "gaps" => &["field", "id"],
+        _ => &[],
+    }
 }
 
 fn column<R>(column: &Column<R>) -> Value {

@@ -24,6 +24,7 @@ mod progress;
 mod prove_command;
 mod scale_command;
 mod signoff_command;
+mod verify_command;
 
 use exit::Exit;
 
@@ -42,6 +43,7 @@ struct Arguments {
 enum Command {
     Measure(measure_command::MeasureArgs),
     Scale(scale_command::ScaleArgs),
+    Verify(verify_command::VerifyArgs),
     Phantom(phantom_command::PhantomArgs),
     Journal(journal_command::JournalArgs),
     Prove(prove_command::ProveArgs),
@@ -77,6 +79,7 @@ impl Command {
             Self::Measure(args) => measure_command::run(args),
             Self::Scale(args) => scale_command::run(args),
             Self::Journal(args) => journal_command::run(args),
+            Self::Verify(args) => verify_command::run(args),
             Self::Prove(args) => prove_command::run(args),
             Self::Signoff(args) => signoff_command::run(args),
             Self::Approve(args) => approve_command::run(args),

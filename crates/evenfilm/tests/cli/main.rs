@@ -15,6 +15,7 @@ mod kills;
 mod memory;
 mod scale;
 mod signing;
+mod verify;
 
 /// A folder with a small rendered lot named `lot`.
 struct Bench(tempfile::TempDir);
