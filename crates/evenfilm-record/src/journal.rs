@@ -25,8 +25,8 @@ mod history;
 #[cfg(test)]
 mod tests;
 
-pub use check::{Checked, Finding, Head};
-pub use history::{DECISIVE, History, OfLot};
+pub use check::{Checked, Head};
+pub use history::{DECISIVE, History, OfLot, OfRecord};
 
 /// Name of the journal in the folder of all records.
 pub const JOURNAL: &str = "journal.jsonl";
@@ -254,6 +254,29 @@ pub fn refused(out: &Path, lot: &str, why: &Fault, occasion: &Occasion) -> Resul
 /// It cannot be read.
 pub fn check_folder(out: &Path, kept: Option<&Head>) -> Result<Option<Checked>, Fault> {
     Ok(read(out)?.map(|bytes| check::check(&bytes, kept)))
+}
+
+/// A journal that was read once, for looking at many records.
+#[derive(Clone, Debug)]
+pub struct Known {
+    bytes: Vec<u8>,
+    /// What it says of itself.
+    pub checked: Checked,
+}
+
+impl Known {
+    /// Reads the journal of a folder of records; `None` where there is none.
+    ///
+    /// # Errors
+    /// It cannot be read.
+    pub fn read(out: &Path) -> Result<Option<Self>, Fault> {
+        Ok(read(out)?.map(|bytes| Self { checked: check::check(&bytes, None), bytes }))
+    }
+
+    /// What it says of a record.
+    pub fn of_record(&self, lot: &str, revision: u32) -> OfRecord {
+        history::of_record(&self.bytes, lot, revision)
+    }
 }
 
 /// Reads the journal of a folder of records, while nobody writes; `None` where there is none.

@@ -11,15 +11,17 @@
 use std::path::{Path, PathBuf};
 
 use crate::bag;
+use crate::digest::sha256_hex;
 use crate::fault::Fault;
+use crate::journal::{Entry, Journal};
 use crate::names::printable;
+use crate::occasion::Occasion;
 use crate::origin::Origin;
 use crate::settings::Settings;
 use crate::sign::{self, Key, SIGNOFF};
 use crate::time::Moment;
 
 mod check;
-mod finding;
 mod place;
 mod record;
 mod statement;
@@ -27,7 +29,6 @@ mod statement;
 mod tests;
 
 pub use check::{Found, of_record};
-pub use finding::Finding;
 pub use statement::{Meaning, SIGNED, Statement, TYPED};
 
 use record::Head;
@@ -76,9 +77,59 @@ pub fn sign_off(record: &Path, asked: &Asked<'_>, made: &Made<'_>, settings: &Se
         let remedy = "find out what was changed, and sign only a record that is as it was sealed";
         return Err(Fault::input("the record is not as it was sealed, so that nobody can sign it", remedy).at(&record));
     }
+    two_pairs_of_eyes(&record, asked, meaning, settings)?;
     let text = Statement::new(&head, asked, meaning, made).text();
     let signature = asked.key.map(|key| sign::sign(key, SIGNOFF, text.as_bytes())).transpose()?;
-    place::put(&place::folder_of(&record), head.revision, &text, signature.as_deref())
+    let file = place::put(&place::folder_of(&record), head.revision, &text, signature.as_deref())?;
+    put_down(&record, &head, &file, (asked, meaning, &text), made)?;
+    Ok(file)
+}
+
+/// Puts a sign-off down in the journal, where its record is.
+fn put_down(
+    record: &Path,
+    head: &Head,
+    file: &Path,
+    (asked, meaning, text): (&Asked<'_>, Meaning, &str),
+    made: &Made<'_>,
+) -> Result<(), Fault> {
+    let Some(out) = record.ancestors().nth(2) else { return Ok(()) };
+    let occasion = Occasion { origin: made.origin.clone(), ..Occasion::at(made.moment.clone(), made.program_version) };
+    let Some(mut journal) = Journal::open_existing(out, &occasion)? else { return Ok(()) };
+    let name = file.file_name().unwrap_or_default().to_string_lossy().into_owned();
+    let entry = Entry::new("signoff")
+        .with("lot", head.lot.as_str())
+        .with("revision", head.revision)
+        .with("file", name)
+        .with("sha256", sha256_hex(text.as_bytes()))
+        .with("name", asked.name)
+        .with("meaning", meaning.word())
+        .with("key", asked.key.map(|key| key.public().fingerprint()));
+    journal.append(&entry, &occasion).map(drop)
+}
+
+/// Where the lab asks for it, nobody approves with the key that measured, or the other way round.
+fn two_pairs_of_eyes(record: &Path, asked: &Asked<'_>, meaning: Meaning, settings: &Settings) -> Result<(), Fault> {
+    let other = match meaning {
+        Meaning::Measured => Meaning::Approved,
+        Meaning::Approved => Meaning::Measured,
+        Meaning::Reviewed => return Ok(()),
+    };
+    if !settings.different_keys {
+        return Ok(());
+    }
+    let Some(key) = asked.key.map(Key::public) else {
+        let message =
+            format!("the lab's settings ask for different keys for measured and approved, and this is {} without one", meaning.word());
+        return Err(Fault::input(message, "sign with your key: --key FILE"));
+    };
+    let says_other =
+        |found: &Found| found.statement.as_ref().and_then(Statement::meaning) == Some(other) && found.key.as_ref() == Some(&key);
+    if of_record(record, settings).iter().any(says_other) {
+        let message = format!("this key has signed the record as {} already, and the lab's settings ask for different keys", other.word());
+        return Err(Fault::input(message, "have it signed by somebody else"));
+    }
+    Ok(())
 }
 
 fn check_words(asked: &Asked<'_>) -> Result<(), Fault> {

@@ -3,16 +3,22 @@
 //! What is found here is accident and clumsy change. Whoever can write everything can also make all digests and the chain anew; that is
 //! found only against what lies elsewhere.
 
+use std::cell::RefCell;
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::rc::Rc;
 
 use crate::archive;
 use crate::bag::read::info::Element;
 use crate::bag::read::{self, Contents};
+use crate::fault::Fault;
 use crate::finding::{Finding, Findings};
+use crate::journal::Known;
 use crate::rfc4180::{LineEnd, Row, Rows};
 use crate::tables::without_apostrophe;
 
+mod beside;
 mod find;
 mod labels;
 mod layout;
@@ -67,17 +73,36 @@ struct Record<'a> {
     table: Vec<Vec<String>>,
     lot: Option<String>,
     revision: Option<u32>,
+    journals: &'a Journals,
 }
 
 /// A look at one side of a record that adds what it finds.
 type Check = fn(&Record<'_>, &mut Findings);
 
 /// What a record of this version must be, beyond a whole bag, in the order of the findings. What else a record comes to be held against
-/// (sign-offs, the journal, another measurement) is a function here.
-const CHECKS: [Check; 5] = [labels::check, layout::check, table::check, pictures::check, place::check];
+/// is a function here.
+const CHECKS: [Check; 7] = [labels::check, layout::check, table::check, pictures::check, place::check, beside::signoffs, beside::journal];
+
+/// Journals by the folders of records that they lie in, each read once.
+#[derive(Debug, Default)]
+pub struct Journals {
+    read: RefCell<BTreeMap<PathBuf, Rc<Result<Option<Known>, Fault>>>>,
+}
+
+impl Journals {
+    fn of(&self, out: &Path) -> Rc<Result<Option<Known>, Fault>> {
+        let mut read = self.read.borrow_mut();
+        Rc::clone(read.entry(out.to_path_buf()).or_insert_with(|| Rc::new(Known::read(out))))
+    }
+}
 
 /// Looks at the record in a folder. What cannot be read is a fault of the record.
 pub fn record(folder: &Path) -> Verified {
+    among(folder, &Journals::default())
+}
+
+/// Looks at one of several records, whose journals are read once.
+pub fn among(folder: &Path, journals: &Journals) -> Verified {
     let folder = std::path::absolute(folder).unwrap_or_else(|_| folder.to_path_buf());
     let mut bag = read::read(&folder, &*read::PRODUCTION);
     let mut findings = std::mem::take(&mut bag.findings);
@@ -87,7 +112,7 @@ pub fn record(folder: &Path) -> Verified {
         findings.push(Finding::fault("symlink", "the record's folder is a link; the record itself lies elsewhere", read::RESTORE));
     }
     let table = small_table(&folder, &bag);
-    let record = Record { lot: labels::lot(&bag), revision: labels::revision(&bag), folder: &folder, bag: &bag, table };
+    let record = Record { lot: labels::lot(&bag), revision: labels::revision(&bag), folder: &folder, bag: &bag, table, journals };
     // Of a record whose version is not known nothing but the bag can be judged.
     let checks = if labels::is_known(&bag) { &CHECKS[..] } else { &CHECKS[..1] };
     for check in checks {

@@ -5,7 +5,8 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use evenfilm_record::fault::Fault;
-use evenfilm_record::journal::{self, Checked, Finding, Head, JOURNAL};
+use evenfilm_record::finding::Finding;
+use evenfilm_record::journal::{self, Checked, Head, JOURNAL};
 use serde_json::{Value, json};
 
 use crate::complain;
@@ -60,7 +61,8 @@ fn none(folder: &Path) -> Fault {
 
 fn print_words(out: &mut impl Write, args: &JournalArgs, checked: &Checked) -> io::Result<()> {
     for Finding { line, message, is_fault, .. } in &checked.findings {
-        writeln!(out, "{} line {line}: {message}", if *is_fault { "FAULT" } else { "note " })?;
+        let place = line.map_or_else(String::new, |line| format!(" line {line}"));
+        writeln!(out, "{}{place}: {message}", if *is_fault { "FAULT" } else { "note" })?;
     }
     let entries = checked.entries;
     let Some(Head { number, sha256, at }) = &checked.head else {
@@ -86,7 +88,8 @@ fn print_words(out: &mut impl Write, args: &JournalArgs, checked: &Checked) -> i
 }
 
 fn print_json(out: &mut impl Write, checked: &Checked) -> io::Result<()> {
-    let finding = |finding: &Finding| json!({ "id": finding.id, "line": finding.line, "message": finding.message });
+    let finding =
+        |finding: &Finding| json!({ "id": finding.id, "line": finding.line, "message": finding.message, "remedy": finding.remedy });
     let of = |is_fault: bool| checked.findings.iter().filter(|f| f.is_fault == is_fault).map(finding).collect::<Vec<Value>>();
     let head = checked.head.as_ref().map(|head| json!({ "n": head.number, "sha256": head.sha256, "at": head.at }));
     let document = json!({ "entries": checked.entries, "head": head, "ok": checked.is_whole(), "faults": of(true), "notes": of(false) });

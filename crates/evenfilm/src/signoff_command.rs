@@ -5,10 +5,11 @@ use std::path::PathBuf;
 
 use clap::Args;
 use evenfilm_record::fault::Fault;
+use evenfilm_record::finding::Finding;
 use evenfilm_record::names::printable;
 use evenfilm_record::origin::Origin;
 use evenfilm_record::settings::Settings;
-use evenfilm_record::signoff::{self, Asked, Finding, Found, Made, Statement};
+use evenfilm_record::signoff::{self, Asked, Found, Made, Statement};
 use evenfilm_record::summary::{CAUTION, push};
 use evenfilm_record::time::Moment;
 use serde_json::{Value, json};
@@ -82,7 +83,7 @@ fn document(found: &Found) -> Value {
     let finding = |finding: &Finding| {
         json!({
             "id": finding.id,
-            "file": finding.file.display().to_string(),
+            "file": finding.file,
             "line": finding.line,
             "message": finding.message,
             "remedy": finding.remedy,

@@ -2,7 +2,12 @@
 
 use serde_json::{Value, json};
 
+use super::JOURNAL;
 use crate::digest::sha256_hex;
+use crate::finding::Finding;
+
+const KEEP: &str = "keep the journal as it is, find out what happened, and compare it with a copy";
+const NOTHING: &str = "nothing need be done";
 
 /// A line by its number, its digest and its moment: enough to tell later whether anything up to it has changed.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -37,19 +42,6 @@ impl Head {
     }
 }
 
-/// Something that is not as it should be in a journal.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Finding {
-    /// A word for it.
-    pub id: &'static str,
-    /// The line, from 1.
-    pub line: usize,
-    /// What is wrong.
-    pub message: String,
-    /// Whether it means that something was changed, or is only worth knowing.
-    pub is_fault: bool,
-}
-
 /// What a journal says of itself.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Checked {
@@ -74,7 +66,10 @@ pub fn check(bytes: &[u8], kept: Option<&Head>) -> Checked {
     let mut seen = false;
     for (at, line) in bytes.split_inclusive(|&b| b == b'\n').enumerate() {
         let line_number = at + 1;
-        let mut found = |id, is_fault, message: String| checked.findings.push(Finding { id, line: line_number, message, is_fault });
+        let mut found = |id, is_fault, message: String| {
+            let finding = Finding::fault(id, message, if is_fault { KEEP } else { NOTHING });
+            checked.findings.push(finding.as_fault(is_fault).at(JOURNAL).on_line(line_number));
+        };
         let Some(line) = line.strip_suffix(b"\n") else {
             found("journal_torn", false, "the last line was cut short by a stop; the next entry takes it off and says so".into());
             continue;
@@ -115,7 +110,7 @@ pub fn check(bytes: &[u8], kept: Option<&Head>) -> Checked {
     }
     if let Some(kept) = kept.filter(|_| !seen) {
         let message = format!("entry {}, whose digest was kept, is not in the journal: it was cut short or begun anew", kept.number);
-        checked.findings.push(Finding { id: "journal_head", line: checked.entries, message, is_fault: true });
+        checked.findings.push(Finding::fault("journal_head", message, KEEP).at(JOURNAL));
     }
     checked
 }

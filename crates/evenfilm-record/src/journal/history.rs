@@ -71,6 +71,36 @@ fn revision_of(entry: &Value) -> Option<(u32, String)> {
     Some((revision, entry.get("tag_manifest_sha256")?.as_str()?.to_owned()))
 }
 
+/// What a journal says of one record of a lot.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct OfRecord {
+    /// Digests of tag manifests under which its revision was sealed; more than one is a number that was given twice.
+    pub sealed: Vec<String>,
+    /// Its sign-offs: name of the file and digest of the statement.
+    pub signoffs: BTreeMap<String, String>,
+}
+
+/// What a journal says of a revision of a lot.
+pub(super) fn of_record(bytes: &[u8], lot: &str, revision: u32) -> OfRecord {
+    let mut of_record = OfRecord::default();
+    let needle = format!("\"revision\":{revision},");
+    // Most lines are of other records, and need not be taken apart.
+    let lines = bytes.split(|&b| b == b'\n').filter(|line| str::from_utf8(line).is_ok_and(|line| line.contains(&needle)));
+    for entry in lines.filter_map(|line| serde_json::from_slice::<Value>(line).ok()) {
+        let text = |key: &str| entry.get(key).and_then(Value::as_str);
+        if text("lot") != Some(lot) || entry.get("revision").and_then(Value::as_u64) != Some(revision.into()) {
+            continue;
+        }
+        match (text("event"), text("tag_manifest_sha256"), text("file"), text("sha256")) {
+            (Some("record"), Some(digest), ..) => of_record.sealed.push(digest.to_owned()),
+            (Some("not_sealed"), Some(digest), ..) => of_record.sealed.retain(|sealed| sealed != digest),
+            (Some("signoff"), _, Some(file), Some(digest)) => drop(of_record.signoffs.insert(file.to_owned(), digest.to_owned())),
+            _ => {}
+        }
+    }
+    of_record
+}
+
 /// Lot and revision of the record with a digest, where it was sealed.
 pub(super) fn sealed(bytes: &[u8], tag_manifest_sha256: &str) -> Option<(String, u32)> {
     let mut found = None;

@@ -5,8 +5,9 @@ use std::path::{Path, PathBuf};
 use jiff::Timestamp;
 
 use super::statement::VERSION;
-use super::{Finding, Head, Meaning, SIGNED, Statement, place};
+use super::{Head, Meaning, SIGNED, Statement, place};
 use crate::archive;
+use crate::finding::Finding;
 use crate::names::printable;
 use crate::settings::Settings;
 use crate::sign::{self, PublicKey, SIGNOFF};
@@ -37,9 +38,10 @@ impl Found {
         Self { number, file: file.to_path_buf(), statement: None, key: None, findings: Vec::new() }
     }
 
-    fn add(&mut self, id: &'static str, message: impl Into<String>, remedy: &str) {
-        let (message, remedy) = (message.into(), remedy.to_owned());
-        self.findings.push(Finding { id, file: self.file.clone(), line: None, message, remedy, is_fault: true });
+    fn add(&mut self, id: &'static str, message: impl Into<String>, remedy: &'static str) {
+        let name = self.file.file_name().unwrap_or_default().to_string_lossy();
+        let place = if self.number == 0 { name.into_owned() } else { format!("../signoffs/{name}") };
+        self.findings.push(Finding::fault(id, message, remedy).at(place));
     }
 
     fn signed_at(&self) -> Option<Timestamp> {

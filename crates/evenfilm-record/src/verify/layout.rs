@@ -10,11 +10,12 @@ use crate::finding::{Finding, Findings};
 const TAG_FILES: [&str; 4] = [BAG_INFO, DECLARATION_FILE, PAYLOAD_MANIFEST, TAG_MANIFEST];
 
 /// What every record holds.
-const ALWAYS: [&str; 7] = [
+const ALWAYS: [&str; 8] = [
     "data/record.csv",
     "data/fields.csv",
     "data/objects.csv",
     "data/gaps.csv",
+    "data/pictures.csv",
     "data/uncertainty.csv",
     "data/batch.toml",
     "data/recipe.toml",
