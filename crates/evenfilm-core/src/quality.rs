@@ -147,6 +147,10 @@ flags! {
         "say why: measure with --reason, or at the desk when the record is kept";
     ChangedSince = "changed_since", "of the lot: how many of recipe, limits and plan were others when numbers of the lot were shown before", Limit::Where("there are limits, and the journal knows of such numbers"),
         "what decides should be fixed before anyone sees numbers";
+    NotApproved = "not_approved", "of the lot: how many of recipe and limits nobody approved", Limit::Where("the lab's settings are in controlled mode, and there are limits"),
+        "the verdict is provisional; take recipe and limits from the lab's folder of approved ones, or have these approved";
+    SettingsOpen = "settings_open", "of the lot: who measured could change the lab's settings", Limit::Where("they are in controlled mode, and there are limits"),
+        "the verdict is provisional; the file of settings must belong to somebody else, and nobody at the bench may write to it";
     RejectedByHand = "rejected_by_hand", "rejected for a reason that is not the recipe's", Limit::Where("corrections.csv"),
         "it was rejected by hand for a reason that is not one of the recipe's, so it stays in the numbers; record-without-rejected.csv has them without it";
 }

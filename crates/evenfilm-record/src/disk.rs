@@ -78,6 +78,14 @@ pub(crate) fn create(path: &Path, content: &[u8], readers: Readers) -> Result<bo
     }
 }
 
+/// A folder for what is thrown away when it goes out of sight.
+///
+/// # Errors
+/// None can be made.
+pub fn scratch() -> Result<tempfile::TempDir, Fault> {
+    tempfile::tempdir().map_err(|e| fault("make a folder for a while", &std::env::temp_dir(), &e))
+}
+
 /// The rights of a file that others may read; a staged one begins as its owner's alone.
 #[cfg(unix)]
 pub(crate) fn ordinary_rights(file: &File) -> io::Result<()> {

@@ -6,12 +6,15 @@ use std::path::{Path, PathBuf};
 use evenfilm_core::recipe::Recipe;
 use unicode_normalization::UnicodeNormalization;
 
+use crate::approval;
 use crate::corrections::{CORRECTIONS, Corrections};
 use crate::fault::Fault;
 use crate::limits_file::{Limits, known_quantities};
 use crate::pictures::{Budget, Ceiling, Info, Reading};
 use crate::recipe_file;
+use crate::settings::Settings;
 use crate::sheet::{PictureEntry, Place, Role, Sheet};
+use crate::toml_file::{LARGEST_FILE, as_text, read_bytes};
 
 mod agree;
 mod corrected;
@@ -28,6 +31,12 @@ pub(crate) use roles::Places;
 /// Name of the sheet.
 pub const SHEET: &str = "batch.toml";
 
+/// Name of the recipe's file.
+pub const RECIPE: &str = "recipe.toml";
+
+/// Name of the limits' file.
+pub const LIMITS: &str = "limits.toml";
+
 /// What the caller chooses for all lots of a call.
 #[derive(Clone, Debug, Default)]
 pub struct Options {
@@ -37,12 +46,24 @@ pub struct Options {
     pub choices: Option<Recipe>,
     /// The limits for all lots, whatever lies beside their sheets.
     pub limits: Option<PathBuf>,
+    /// The recipe for lots that have none beside or above their sheets, in place of the built-in one.
+    pub else_recipe: Option<PathBuf>,
+    /// The limits for lots that have none beside or above their sheets.
+    pub else_limits: Option<PathBuf>,
     /// Files that do not lie where their names in the sheet say, by those names: those of a record.
     pub archived: BTreeMap<String, PathBuf>,
     /// What a picture may take.
     pub ceiling: Ceiling,
     /// What of it is held in memory.
     pub budget: Budget,
+}
+
+impl Options {
+    /// What a lab's settings ask for: in controlled mode lots without a recipe or limits of their own have the approved ones.
+    pub fn of(settings: &Settings) -> Self {
+        let approved = |name| settings.controlled.then(|| approval::candidate(settings, name)).flatten();
+        Self { else_recipe: approved(RECIPE), else_limits: approved(LIMITS), ..Self::default() }
+    }
 }
 
 /// A lot of a call, usable or not.
@@ -88,6 +109,20 @@ pub struct Field {
     pub place: Place,
 }
 
+/// The files of recipe and limits as they were read, byte for byte: what an approval speaks of. `None` where there is no such file, or choices
+/// stand in for it that are in no file yet.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct AsFound(pub(crate) [Option<Vec<u8>>; 2]);
+
+impl AsFound {
+    fn read(&mut self, place: usize, path: &Path, what: &str) -> Result<String, Fault> {
+        let bytes = read_bytes(path, what, LARGEST_FILE)?;
+        let text = as_text(&bytes, path, what)?;
+        self.0[place] = Some(bytes);
+        Ok(text)
+    }
+}
+
 /// A lot that can be measured.
 #[derive(Clone, Debug)]
 pub struct Batch {
@@ -99,6 +134,8 @@ pub struct Batch {
     pub recipe: Recipe,
     /// Where the recipe was found; `None` is the built-in one.
     pub recipe_file: Option<PathBuf>,
+    /// Recipe and limits byte for byte.
+    pub(crate) as_found: AsFound,
     /// The limits, where there are any.
     pub limits: Option<Limits>,
     /// Where the limits were found.
@@ -157,13 +194,17 @@ impl Batch {
     }
 
     fn resolve(folder: &Path, sheet: Sheet, options: &Options) -> Result<Self, Fault> {
-        let recipe_file = options.recipe.clone().or_else(|| beside(folder, "recipe.toml"));
-        let recipe = match &options.choices {
-            Some(choices) => choices.clone(),
-            None => recipe_file.as_deref().map(recipe_file::read).transpose()?.unwrap_or_default(),
+        let recipe_file = options.recipe.clone().or_else(|| beside(folder, RECIPE)).or_else(|| options.else_recipe.clone());
+        let mut as_found = AsFound::default();
+        let recipe = match (&options.choices, &recipe_file) {
+            (Some(choices), _) => choices.clone(),
+            (None, Some(path)) => as_found.read(0, path, "recipe").and_then(|text| recipe_file::parse(&text, path))?,
+            (None, None) => Recipe::default(),
         };
-        let limits_file = options.limits.clone().or_else(|| beside(folder, "limits.toml"));
-        let limits = limits_file.as_deref().map(|path| Limits::read(path, &known_quantities())).transpose()?;
+        let limits_file = options.limits.clone().or_else(|| beside(folder, LIMITS)).or_else(|| options.else_limits.clone());
+        let read_limits =
+            |path: &PathBuf| as_found.read(1, path, "limits").and_then(|text| Limits::parse(&text, path, &known_quantities()));
+        let limits = limits_file.as_ref().map(read_limits).transpose()?;
         let places = Places::new(folder, &options.archived);
         let roles = roles::find(&places, &sheet, &options.ceiling)?;
         let at_sheet = |fault: Fault| if fault.file.is_none() { fault.at(folder.join(SHEET)) } else { fault };
@@ -189,6 +230,7 @@ impl Batch {
             folder: folder.to_path_buf(),
             recipe,
             recipe_file,
+            as_found,
             limits,
             limits_file,
             fields: roles.fields,

@@ -30,6 +30,7 @@ pub use view::{View, view};
 
 mod about;
 mod again;
+mod approved;
 mod check;
 mod correct;
 #[cfg(test)]
@@ -328,6 +329,7 @@ pub fn run(batch: &Batch, job: &Job<'_>) -> Result<LotOutcome, Fault> {
 /// A picture cannot be read or measured, the output cannot be written, or the work was stopped.
 pub fn measure<'a>(batch: &'a Batch, job: &Job<'_>) -> Result<Measured<'a>, Fault> {
     (job.tell)(Event::Begun { lot: &batch.sheet.lot, fields: batch.fields.len() });
+    about::check_reason(batch, job)?;
     gather(batch, Archive::of(Staging::begin(job.out, &batch.sheet.lot, job.occasion)?), job)
 }
 

@@ -102,7 +102,7 @@ fn pool(jobs: Option<u16>) -> Result<rayon::ThreadPool, Fault> {
 
 /// Measures one lot after another; one that fails does not keep the others from being measured.
 fn measure_all(args: &MeasureArgs, occasion: &Occasion, cancel: &AtomicBool) -> Vec<Finished> {
-    let mut options = Options::default();
+    let mut options = Options::of(&occasion.settings);
     options.recipe.clone_from(&args.recipe);
     options.limits.clone_from(&args.limits);
     let mut finished: Vec<Finished> = Vec::new();

@@ -2,10 +2,11 @@
 
 use std::path::Path;
 
-use crate::archive::{Info, Revision};
+use crate::archive::{self, Info, Revision};
+use crate::fault::Fault;
 use crate::folder::Batch;
 
-use super::Job;
+use super::{Job, approved};
 
 /// What is known of a record only when it is sealed.
 pub(super) struct Circumstances<'a> {
@@ -19,7 +20,8 @@ pub(super) struct Circumstances<'a> {
 pub(super) fn bag_info(batch: &Batch, job: &Job<'_>, known: Circumstances<'_>) -> Info {
     let occasion = job.occasion;
     let (moment, about) = (&occasion.moment, &batch.sheet.about);
-    let mut lines = vec![
+    let mut lines = occasion.settings.bag_info();
+    lines.extend([
         ("Bag-Software-Agent", format!("evenfilm {}", occasion.program_version)),
         ("Bagging-Date", moment.date.clone()),
         ("External-Identifier", batch.sheet.lot.clone()),
@@ -27,7 +29,7 @@ pub(super) fn bag_info(batch: &Batch, job: &Job<'_>, known: Circumstances<'_>) -
         // The revisions of a lot belong together, and nobody knows how many there will be.
         ("Bag-Group-Identifier", batch.sheet.lot.clone()),
         ("Bag-Count", format!("{} of ?", known.revision.number)),
-    ];
+    ]);
     let sender = [("Internal-Sender-Identifier", &about.operator), ("Internal-Sender-Description", &about.bench)];
     lines.extend(sender.into_iter().filter_map(|(label, text)| Some((label, text.clone()?))));
     lines.extend([
@@ -51,6 +53,8 @@ pub(super) fn bag_info(batch: &Batch, job: &Job<'_>, known: Circumstances<'_>) -
         |file: Option<&Path>, none: &str| file.map_or_else(|| none.to_owned(), |file| place_of(file, &batch.folder, moment.is_clock()));
     lines.push(("Evenfilm-Recipe-From", found(batch.recipe_file.as_deref(), "built in")));
     lines.push(("Evenfilm-Limits-From", found(batch.limits_file.as_deref(), "none")));
+    lines.extend(settings_line(job, moment.is_clock()));
+    lines.extend(approved::lines(batch, occasion));
     if known.revision.previous.is_some() {
         let reason = occasion.reason.as_deref().map_or("", str::trim);
         lines.push(("Evenfilm-Reason", if reason.is_empty() { "nobody said".to_owned() } else { reason.to_owned() }));
@@ -58,6 +62,29 @@ pub(super) fn bag_info(batch: &Batch, job: &Job<'_>, known: Circumstances<'_>) -
     lines.extend(known.changed.map(|words| ("Evenfilm-Changed", words.to_owned())));
     lines.extend(known.notes.iter().map(|note| ("Evenfilm-Note", note.clone())));
     lines
+}
+
+/// The lab's settings, where it has any.
+fn settings_line(job: &Job<'_>, in_full: bool) -> Option<(&'static str, String)> {
+    let settings = &job.occasion.settings;
+    let path = settings.path.as_ref()?;
+    let name = if in_full { path.display().to_string() } else { path.file_name()?.to_string_lossy().into_owned() };
+    let controlled = if settings.controlled { "controlled" } else { "not controlled" };
+    let open = if settings.could_be_changed { "; could be changed by who measured" } else { "" };
+    Some(("Evenfilm-Settings", format!("{name}, SHA-256 {}; {controlled}{open}", settings.sha256)))
+}
+
+/// Makes sure that there is a reason where the lab asks for one.
+///
+/// # Errors
+/// The lot has a record already, and nobody said why it is measured again.
+pub(super) fn check_reason(batch: &Batch, job: &Job<'_>) -> Result<(), Fault> {
+    let silent = job.occasion.reason.as_deref().is_none_or(|reason| reason.trim().is_empty());
+    let latest = if silent && job.occasion.settings.reason_required { archive::latest(job.out, &batch.sheet.lot) } else { None };
+    let Some((revision, _)) = latest else { return Ok(()) };
+    let message =
+        format!("the lot {} has a record already (r{revision}), and the lab's settings ask why it is measured again", batch.sheet.lot);
+    Err(Fault::input(message, "say why: --reason TEXT, or in the desk when it asks"))
 }
 
 /// Where a file was found: beside the sheet, above it, or elsewhere. The full path differs between machines.

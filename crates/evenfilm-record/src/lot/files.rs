@@ -22,6 +22,7 @@ use crate::sheet::Purpose;
 use crate::tables::{self, DecisionRow, FieldRow, GapRow, ObjectRow, RecordRow, Table, UncertaintyRow};
 
 use super::about;
+use super::approved;
 use super::correct::STAYS;
 use super::past::{self, Pictures, Taken, Told};
 use super::{Check, FieldFlag, Job, Judgement, LotOutcome, Measured, ObjectiveOutcome, OfField, Seen, fields_of, values};
@@ -33,6 +34,7 @@ pub(super) fn seal(mut measured: Measured<'_>, job: &Job<'_>) -> Result<LotOutco
     for (name, content) in &sheets_of(measured.batch) {
         measured.staging.bag.put(name, content)?;
     }
+    approved::keep(measured.batch, job.occasion, &mut measured.staging.bag)?;
     let Measured { batch, staging, pictures, seen } = measured;
     let (digests, times) = (digests_of(batch, &seen), times_of(batch));
     let mut objectives = Vec::new();

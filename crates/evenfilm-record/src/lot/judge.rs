@@ -5,12 +5,14 @@ use evenfilm_core::field::FieldResult;
 use evenfilm_core::limits::{self, Circumstances, Decision, Outcome, Verdict};
 use evenfilm_core::quality::{Flag, FlagId};
 
+use crate::approval::Standing;
 use crate::folder::{Batch, Objective};
 use crate::limits_file::Limit;
 use crate::sheet::{Placement, Plan, Purpose};
 
 use super::Job;
-use super::check::{self, Check, Standing};
+use super::approved;
+use super::check::{self, Check};
 
 /// A limit and what came of it.
 #[derive(Clone, Debug, PartialEq)]
@@ -60,8 +62,13 @@ pub(super) fn judge(batch: &Batch, objective: &Objective, (result, fields): (&Lo
     }
     flags.extend(objective.scale.um_per_px_u.is_none().then(|| FlagId::ScaleUnsure.flag(None, None)));
     let (check, standing) = check::of(batch, objective, job);
-    let missing: Vec<Flag> =
-        not_locked(objective).into_iter().chain(not_planned(batch, result)).chain(standing.and_then(Standing::flag)).collect();
+    let controlled = controlled(batch, job);
+    let missing: Vec<Flag> = not_locked(objective)
+        .into_iter()
+        .chain(not_planned(batch, result))
+        .chain(standing.and_then(check::Standing::flag))
+        .chain(controlled)
+        .collect();
     let outcomes: Vec<Outcome> = decisions.iter().map(|judged| judged.decision.outcome).collect();
     let verdict = limits::verdict(&outcomes, !missing.is_empty());
     flags.extend(missing);
@@ -86,6 +93,23 @@ fn old_scale(objective: &Objective, job: &Job<'_>) -> Option<Flag> {
 
 fn not_locked(objective: &Objective) -> Option<Flag> {
     (!objective.recipe.locked).then(|| FlagId::NotLocked.flag(None, None))
+}
+
+/// Where the lab controls what counts, recipe and limits must be approved, and the settings out of the reach of who measures.
+fn controlled(batch: &Batch, job: &Job<'_>) -> Vec<Flag> {
+    let settings = &job.occasion.settings;
+    if !settings.controlled {
+        return Vec::new();
+    }
+    let not_approved = approved::of(batch, job.occasion).iter().filter(|standing| matches!(standing, Standing::NotApproved(_))).count();
+    let mut flags = Vec::new();
+    if not_approved > 0 {
+        flags.push(FlagId::NotApproved.flag(not_approved as f64, 0.0));
+    }
+    if settings.could_be_changed {
+        flags.push(FlagId::SettingsOpen.flag(None, None));
+    }
+    flags
 }
 
 /// A verdict needs a number of slides and fields that was fixed beforehand and kept: adding fields until it settles, or leaving out the
