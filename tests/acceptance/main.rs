@@ -18,6 +18,7 @@ mod objectives;
 mod pictures;
 mod properties;
 mod raster;
+mod records;
 mod scale;
 mod shape;
 mod sizes;

@@ -270,8 +270,8 @@ fn next_revision(lot_folder: &Path, in_journal: Option<(u32, String)>) -> Result
     Ok(Revision { number: previous.as_ref().map_or(0, |(number, _)| *number) + 1, previous })
 }
 
-/// The number of a revision's folder.
-fn revision_number(name: &str) -> Option<u32> {
+/// The number in the name of a revision's folder: `r`, and a number from 1 without zeros in front.
+pub(crate) fn revision_number(name: &str) -> Option<u32> {
     let digits = name.strip_prefix('r')?;
     let number: u32 = digits.parse().ok()?;
     (number > 0 && number < u32::MAX && number.to_string() == digits).then_some(number)

@@ -49,7 +49,7 @@ pub(crate) fn run(args: &SignoffArgs) -> Exit {
     let _ = match (&done, args.json) {
         (Ok(found), true) => print(&mut out, &json!({ "signoff": document(found) })),
         (Err(fault), true) => print(&mut out, &json!({ "error": json::error(fault) })),
-        (Ok(found), false) => write!(out, "{}\n{CAUTION}\n", words(found)),
+        (Ok(found), false) => write!(out, "{}\n{PROCEDURE}\n\n{CAUTION}\n", words(found)),
         (Err(_), false) => Ok(()),
     };
     match done {

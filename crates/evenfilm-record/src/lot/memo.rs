@@ -104,8 +104,15 @@ fn read_by_fields(recipe: &Recipe) -> Recipe {
 /// The recipe without what changes neither objects nor chance films.
 fn read_by_chance(recipe: &Recipe) -> Recipe {
     let any = Recipe::default();
-    let mut read =
-        Recipe { name: any.name, version: any.version, locked: any.locked, fields: any.fields, concern: any.concern, ..recipe.clone() };
+    let mut read = Recipe {
+        name: any.name,
+        version: any.version,
+        author: any.author,
+        locked: any.locked,
+        fields: any.fields,
+        concern: any.concern,
+        ..recipe.clone()
+    };
     read.objects.model_u_pct = any.objects.model_u_pct;
     read
 }

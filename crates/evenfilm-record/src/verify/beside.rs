@@ -3,8 +3,8 @@
 use std::fs;
 use std::path::Path;
 
-use super::{Record, place};
-use crate::archive;
+use super::Record;
+use crate::archive::{self, revision_number};
 use crate::bag::read::RESTORE;
 use crate::digest::sha256_hex;
 use crate::finding::{Finding, Findings};
@@ -20,7 +20,7 @@ const NOTHING: &str = "nothing need be done where it is a copy";
 fn at_home(record: &Record<'_>) -> bool {
     let name = |folder: &Path| folder.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
     let home = record.folder.parent().map(name);
-    record.lot.as_ref().is_some_and(|lot| home == Some(folder_name(lot))) && place::revision_number(&name(record.folder)) == record.revision
+    record.lot.as_ref().is_some_and(|lot| home == Some(folder_name(lot))) && revision_number(&name(record.folder)) == record.revision
 }
 
 /// Sign-offs: each by itself, and all of them together.

@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use super::place::revision_number;
+use crate::archive::revision_number;
 use crate::bag::{BAG_INFO, DECLARATION_FILE, PAYLOAD_MANIFEST, TAG_MANIFEST};
 use crate::fault::Fault;
 use crate::folder::natural_order;

@@ -7,7 +7,7 @@ use unicode_normalization::UnicodeNormalization;
 
 use super::labels::PREVIOUS;
 use super::{Record, labelled};
-use crate::archive;
+use crate::archive::{self, revision_number};
 use crate::bag::BAG_INFO;
 use crate::bag::read::RESTORE;
 use crate::finding::{Finding, Findings};
@@ -117,10 +117,4 @@ fn stranger(name: &str) -> Option<Finding> {
 
 fn name_of(folder: &Path) -> String {
     folder.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default()
-}
-
-/// The number in the name of a revision's folder: `r`, and a number from 1 without zeros in front.
-pub(super) fn revision_number(name: &str) -> Option<u32> {
-    let digits = name.strip_prefix('r')?;
-    digits.parse().ok().filter(|number: &u32| *number > 0 && *number < u32::MAX && number.to_string() == digits)
 }

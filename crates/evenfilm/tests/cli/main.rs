@@ -8,6 +8,8 @@ use std::process::{Command, Output};
 use std::time::{Duration, Instant};
 
 mod bad_input;
+#[cfg(unix)]
+mod controlled;
 mod journal;
 #[cfg(target_os = "linux")]
 mod kills;

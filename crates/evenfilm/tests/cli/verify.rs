@@ -264,7 +264,7 @@ fn a_fresh_record_is_whole_and_said_so_in_words() {
     let said = text(&done.stdout);
     assert_eq!(code(&done), Some(0), "{said}");
     for words in
-        ["phantom-film-1 r1: whole; ", "phantom-film-1 r2: whole; ", " files, ", "2 records: 2 whole, 0 with faults", "gives no SPF"]
+        ["phantom-film-1 r1: whole; ", "phantom-film-1 r2: whole; ", " files, ", "2 records: 2 in order, 0 with faults", "gives no SPF"]
     {
         assert!(said.contains(words), "{words} in:\n{said}");
     }
