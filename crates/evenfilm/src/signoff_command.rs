@@ -10,7 +10,7 @@ use evenfilm_record::names::printable;
 use evenfilm_record::origin::Origin;
 use evenfilm_record::settings::Settings;
 use evenfilm_record::signoff::{self, Asked, Found, Made, Statement};
-use evenfilm_record::summary::{CAUTION, push};
+use evenfilm_record::summary::{CAUTION, PROCEDURE, push};
 use evenfilm_record::time::Moment;
 use serde_json::{Value, json};
 

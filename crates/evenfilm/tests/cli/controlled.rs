@@ -14,12 +14,8 @@ impl Lab {
         fs::write(lab.0.path("out/settings.toml"), settings).unwrap();
         for name in ["r4", "q1"] {
             let made = lab.key_of(name);
-            let line = text(&made.stdout)
-                .lines()
-                .find(|line| line.contains("namespaces=") && line.contains("ssh-ed25519"))
-                .unwrap()
-                .trim()
-                .to_owned();
+            let said = text(&made.stdout);
+            let line = said[said.find(&format!("{name} namespaces=")).unwrap()..].lines().next().unwrap().to_owned();
             let signers = fs::read_to_string(lab.0.path("out/allowed_signers")).unwrap_or_default();
             let line = if name == "q1" { line.replace("signoff@evenfilm", "signoff@evenfilm,approval@evenfilm") } else { line };
             fs::write(lab.0.path("out/allowed_signers"), format!("{signers}{line}\n")).unwrap();

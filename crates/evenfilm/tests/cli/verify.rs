@@ -363,7 +363,7 @@ fn what_is_no_record_is_2_and_one_of_several_is_1() {
         "phantom-film-1 r1: NOT WHOLE, ",
         "fault changed: data/record.csv: has changed",
         "take the record from a backup",
-        "1 whole, 1 with faults",
+        "1 in order, 1 with faults",
     ] {
         assert!(said.contains(words), "{words} in:\n{said}");
     }
