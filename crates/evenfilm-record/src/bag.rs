@@ -144,10 +144,20 @@ impl Bag {
         inner.chain(["", "data"]).collect()
     }
 
+    /// The place of a payload file. Folders are made below the bag's own and never that: where somebody took it away, what was written before
+    /// is gone with it.
     fn place(&self, path: &str) -> Result<PathBuf, Fault> {
-        let to = path.split('/').fold(self.root.join("data"), |folder, name| folder.join(name));
-        let folder = to.parent().unwrap_or(&self.root);
-        fs::create_dir_all(folder).map_err(|e| fault("make the folder", folder, &e))?;
+        let mut to = self.root.join("data");
+        let mut names = path.split('/').peekable();
+        while let Some(name) = names.next() {
+            to.push(name);
+            if names.peek().is_some() {
+                match fs::create_dir(&to) {
+                    Err(e) if e.kind() != ErrorKind::AlreadyExists => return Err(fault("make the folder", &to, &e)),
+                    _ => {}
+                }
+            }
+        }
         Ok(to)
     }
 

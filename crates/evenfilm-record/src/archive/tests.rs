@@ -221,3 +221,16 @@ fn a_read_only_disk_is_named() {
     let fault = Staging::begin(mount.0.path(), "L", &occasion()).unwrap_err();
     assert!(fault.message.contains("read-only") && fault.kind == FaultKind::Work, "{fault}");
 }
+
+#[test]
+fn a_folder_that_goes_while_it_is_written_is_named() {
+    let out = tempfile::tempdir().unwrap();
+    let lots = out.path().join("records");
+    seal(Staging::begin(&lots, "L", &occasion()).unwrap()).unwrap();
+    let mut staging = Staging::begin(&lots, "L", &occasion()).unwrap();
+    fs::remove_dir_all(&lots).unwrap();
+    let fault = staging.bag.put("x.csv", b"1").unwrap_err();
+    assert!(fault.kind == FaultKind::Work && fault.message.contains("folder is missing"), "{fault}");
+    assert_eq!(seal(staging).unwrap_err().kind, FaultKind::Work);
+    assert_eq!(names(out.path()), Vec::<String>::new(), "nothing is made where somebody took all away");
+}
