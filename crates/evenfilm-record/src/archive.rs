@@ -15,16 +15,20 @@ use std::sync::atomic::{AtomicU32, Ordering};
 
 use crate::bag::{Bag, TAG_MANIFEST};
 use crate::digest::sha256_hex;
-use crate::disk::{fault, make_folders, sync_folder};
+use crate::disk::{fault, make_folders, plain_bytes, sync_folder};
 use crate::fault::Fault;
+use crate::finding::Finding;
 use crate::journal::{Entry, Journal};
-use crate::names::folder_name;
+use crate::names::{folder_name, printable};
 use crate::occasion::Occasion;
 
 /// Version of the record's layout, as `bag-info.txt` names it.
 pub const RECORD_VERSION: &str = "1";
 
-const STAGING: &str = ".staging-";
+pub(crate) const STAGING: &str = ".staging-";
+
+/// Numbers that are tried for a record before it is given up.
+const MOST_TRIES: u32 = 64;
 
 /// The record of a lot while it is being written. Dropped without being sealed, it takes back all that it wrote.
 #[derive(Debug)]
@@ -39,6 +43,8 @@ pub struct Staging {
     folder: PathBuf,
     /// Kept for its lock.
     lock: Option<File>,
+    /// Whether the journal may name it already: then only the next run decides what becomes of it.
+    named: bool,
     /// Folders that were missing before, outermost first.
     made: Vec<PathBuf>,
 }
@@ -90,9 +96,11 @@ impl Staging {
         for _ in 0..16 {
             made.extend(make_folders(&lot_folder)?);
             tidy(&out, &lot_folder, occasion)?;
+            // A journal that cannot be written is told before anybody waits for numbers.
+            drop(Journal::open_existing(&out, occasion)?);
             match claim(&lot_folder) {
                 Ok((folder, lock)) => match Bag::begin(&folder.join("bag")) {
-                    Ok(bag) => return Ok(Self { bag, out, lot: lot.to_owned(), lot_folder, folder, lock: Some(lock), made }),
+                    Ok(bag) => return Ok(Self { bag, out, lot: lot.to_owned(), lot_folder, folder, lock: Some(lock), named: false, made }),
                     Err(fault) => {
                         let _ = fs::remove_dir_all(&folder);
                         remove_empty(&made);
@@ -120,7 +128,7 @@ impl Staging {
         finish: &mut dyn FnMut(&mut Bag, &Revision, &Journal) -> Result<Said, Fault>,
     ) -> Result<Sealed, Fault> {
         let mut journal = Journal::open(&self.out, occasion)?;
-        loop {
+        for _ in 0..MOST_TRIES {
             let revision = next_revision(&self.lot_folder, journal.latest(&self.lot)?)?;
             let target = self.lot_folder.join(format!("r{}", revision.number));
             let Said { mut info, before, entry } = finish(&mut self.bag, &revision, &journal)?;
@@ -129,6 +137,7 @@ impl Staging {
             if target.symlink_metadata().is_ok() {
                 continue;
             }
+            self.sync_places()?;
             before.iter().try_for_each(|entry| journal.append(entry, occasion).map(drop))?;
             let previous = revision.previous.as_ref().and_then(|(_, digest)| digest.as_deref());
             let entry = entry
@@ -136,6 +145,7 @@ impl Staging {
                 .with("revision", revision.number)
                 .with("tag_manifest_sha256", tag_manifest_sha256.as_str())
                 .with("previous_tag_manifest_sha256", previous);
+            self.named = true;
             journal.append(&entry, occasion)?;
             match rename_new(&self.folder.join("bag"), &target) {
                 Ok(true) => {
@@ -145,10 +155,20 @@ impl Staging {
                 taken => {
                     let lost = Entry::new("not_sealed").with("lot", self.lot.as_str()).with("revision", revision.number);
                     journal.append(&lost.with("tag_manifest_sha256", tag_manifest_sha256), occasion)?;
+                    self.named = false;
                     taken.map_err(|e| fault("put the record in its place", &target, &e))?;
                 }
             }
         }
+        let message = "every number for this record is taken by something that is no record";
+        Err(Fault::work(message, "look into the folder of the lot, and move away what does not belong there").at(&self.lot_folder))
+    }
+
+    /// Makes the names of the staging folder and of all above it last, so that a record that the journal names can be found.
+    fn sync_places(&self) -> Result<(), Fault> {
+        sync_folder(&self.folder)?;
+        sync_folder(&self.lot_folder)?;
+        self.made.iter().rev().filter_map(|folder| folder.parent()).try_for_each(sync_folder)
     }
 
     /// Makes the new names last: after this nothing is taken back.
@@ -161,6 +181,9 @@ impl Staging {
 
 impl Drop for Staging {
     fn drop(&mut self) {
+        if self.named && self.folder.join("bag").exists() {
+            return;
+        }
         let _ = fs::remove_dir_all(&self.folder);
         drop(self.lock.take());
         remove_empty(&self.made);
@@ -211,8 +234,9 @@ fn tidy(out: &Path, lot_folder: &Path, occasion: &Occasion) -> Result<(), Fault>
         match File::options().write(true).open(entry.path().join("lock")) {
             Ok(lock) => match lock.try_lock() {
                 Ok(()) => {
-                    finish_sealing(out, lot_folder, &entry.path().join("bag"), occasion)?;
-                    drop(fs::remove_dir_all(entry.path()));
+                    if finish_sealing(out, lot_folder, &entry.path().join("bag"), occasion)? {
+                        drop(fs::remove_dir_all(entry.path()));
+                    }
                 }
                 Err(TryLockError::WouldBlock | TryLockError::Error(_)) => {}
             },
@@ -223,21 +247,22 @@ fn tidy(out: &Path, lot_folder: &Path, occasion: &Occasion) -> Result<(), Fault>
     Ok(())
 }
 
-/// Puts a bag that the journal calls sealed into its place.
-fn finish_sealing(out: &Path, lot_folder: &Path, bag: &Path, occasion: &Occasion) -> Result<(), Fault> {
-    let Some(digest) = tag_digest(bag) else { return Ok(()) };
-    let Some(mut journal) = Journal::open_existing(out, occasion)? else { return Ok(()) };
-    let Some((lot, revision)) = journal.sealed(&digest)? else { return Ok(()) };
+/// Puts a bag that the journal calls sealed into its place. Gives whether the rest may go: a bag that could be sealed stays as long as there is
+/// no journal to ask.
+fn finish_sealing(out: &Path, lot_folder: &Path, bag: &Path, occasion: &Occasion) -> Result<bool, Fault> {
+    let Some(digest) = tag_digest(bag) else { return Ok(true) };
+    let Some(mut journal) = Journal::open_existing(out, occasion)? else { return Ok(false) };
+    let Some((lot, revision)) = journal.sealed(&digest)? else { return Ok(true) };
     let target = lot_folder.join(format!("r{revision}"));
     if lot_folder.file_name() != Some(folder_name(&lot).as_ref()) || target.symlink_metadata().is_ok() {
-        return Ok(());
+        return Ok(tag_digest(&target).as_ref() == Some(&digest));
     }
     if rename_new(bag, &target).map_err(|e| fault("put a record in its place", &target, &e))? {
         sync_folder(lot_folder)?;
         let entry = Entry::new("recovered").with("lot", lot).with("revision", revision).with("tag_manifest_sha256", digest);
         journal.append(&entry, occasion)?;
     }
-    Ok(())
+    Ok(true)
 }
 
 fn remove_empty(folders: &[PathBuf]) {
@@ -253,8 +278,30 @@ pub fn latest(out: &Path, lot: &str) -> Option<(u32, PathBuf)> {
 
 /// SHA-256 of the tag manifest of a record; `None` where it cannot be read.
 pub fn tag_digest(record: &Path) -> Option<String> {
-    fs::read(record.join(TAG_MANIFEST)).ok().map(|bytes| sha256_hex(&bytes))
+    plain_bytes(&record.join(TAG_MANIFEST)).map(|bytes| sha256_hex(&bytes))
 }
+
+/// What is wrong with the place of a record that the journal calls sealed; nothing where it lies there.
+pub(crate) fn gone(out: &Path, lot: &str, revision: u32, digest: &str) -> Option<Finding> {
+    let lot_folder = out.join(folder_name(lot));
+    let place = lot_folder.join(format!("r{revision}"));
+    let name = format!("{}/r{revision}", printable(&folder_name(lot)));
+    match tag_digest(&place) {
+        Some(found) if found == digest => None,
+        Some(_) => Some(Finding::fault("record_differs", "is not the record that the journal names by its digest", COPY).at(name)),
+        None => {
+            let entries = fs::read_dir(&lot_folder).into_iter().flatten().flatten();
+            let waits = entries.filter(|entry| entry.file_name().to_string_lossy().starts_with(STAGING));
+            if waits.into_iter().any(|entry| tag_digest(&entry.path().join("bag")).as_deref() == Some(digest)) {
+                let message = "was sealed when its run was stopped, and waits for its place";
+                return Some(Finding::note("record_waits", message, "the next measurement of the lot puts it there").at(name));
+            }
+            Some(Finding::fault("record_gone", "is gone, though the journal names it", COPY).at(name))
+        }
+    }
+}
+
+const COPY: &str = "take it from a backup, and find out who or what changed or removed it";
 
 fn latest_in(lot_folder: &Path) -> io::Result<Option<u32>> {
     Ok(fs::read_dir(lot_folder)?.flatten().filter_map(|e| revision_number(&e.file_name().to_string_lossy())).max())
@@ -267,7 +314,7 @@ fn next_revision(lot_folder: &Path, in_journal: Option<(u32, String)>) -> Result
     // One that was taken away keeps its number and its place in the chain.
     let gone = in_journal.map(|(number, digest)| (number, Some(digest)));
     let previous = [there, gone].into_iter().flatten().max_by_key(|(number, digest)| (*number, digest.is_some()));
-    Ok(Revision { number: previous.as_ref().map_or(0, |(number, _)| *number) + 1, previous })
+    Ok(Revision { number: previous.as_ref().map_or(0, |(number, _)| *number).saturating_add(1), previous })
 }
 
 /// The number in the name of a revision's folder: `r`, and a number from 1 without zeros in front.

@@ -1,7 +1,7 @@
 //! Faults of file systems, in words that say what to do.
 
 use std::fs::{self, File};
-use std::io::{self, ErrorKind, Write};
+use std::io::{self, ErrorKind, Read, Write};
 use std::path::Path;
 
 use crate::fault::Fault;
@@ -76,6 +76,17 @@ pub(crate) fn create(path: &Path, content: &[u8], readers: Readers) -> Result<bo
         Err(e) if e.error.kind() == ErrorKind::AlreadyExists => Ok(false),
         Err(e) => Err(failed(&e.error)),
     }
+}
+
+/// Longest plain file that is read whole where nobody says otherwise, bytes: that of the longest manifest.
+const LONGEST: u64 = 16 << 20;
+
+/// The bytes of a plain file of bearable length; `None` for links, pipes and whatever else cannot be read so.
+pub(crate) fn plain_bytes(path: &Path) -> Option<Vec<u8>> {
+    let about = path.symlink_metadata().ok().filter(|about| about.is_file() && about.len() <= LONGEST)?;
+    let mut bytes = Vec::with_capacity(usize::try_from(about.len()).ok()?);
+    let read = File::open(path).and_then(|file| file.take(LONGEST + 1).read_to_end(&mut bytes));
+    read.is_ok_and(|read| read as u64 <= LONGEST).then_some(bytes)
 }
 
 /// A folder for what is thrown away when it goes out of sight.

@@ -15,10 +15,12 @@ use std::path::{Path, PathBuf};
 
 use serde_json::{Map, Value, json};
 
+use crate::archive;
 use crate::digest::sha256_hex;
 use crate::disk::{fault, sync_folder};
 use crate::fault::Fault;
 use crate::occasion::Occasion;
+use crate::verify;
 
 pub mod check;
 mod history;
@@ -87,7 +89,9 @@ impl Journal {
         let failed = |e: io::Error| fault("write the journal", &path, &e);
         let (mut file, new) = loop {
             let new = path.symlink_metadata().is_err();
-            let file = File::options().read(true).append(true).create(true).open(&path).map_err(failed)?;
+            // On Windows a file that is opened for appending cannot be cut.
+            let file =
+                File::options().read(true).write(true).append(cfg!(unix)).create(true).truncate(false).open(&path).map_err(failed)?;
             // Where the file system knows no locks, two programs at one moment would be seen by `check`.
             let _ = file.lock();
             // Whoever began it and wrote nothing has taken it away again while we waited.
@@ -105,6 +109,9 @@ impl Journal {
         if !torn.is_empty() {
             journal.mend(&torn, occasion)?;
         }
+        if new {
+            journal.put_down_older(out, occasion)?;
+        }
         Ok(journal)
     }
 
@@ -121,7 +128,7 @@ impl Journal {
     /// # Errors
     /// It cannot be written; the journal is as before then.
     pub fn append(&mut self, entry: &Entry, occasion: &Occasion) -> Result<Head, Fault> {
-        let number = self.last.as_ref().map_or(1, |last| last.number + 1);
+        let number = self.last.as_ref().map_or(1, |last| last.number.saturating_add(1));
         let moment = occasion.moment.again();
         let mut line = Map::new();
         line.insert("n".into(), json!(number));
@@ -135,7 +142,8 @@ impl Journal {
         line.insert("event".into(), json!(entry.event));
         line.extend(entry.about.clone());
         let text = Value::Object(line).to_string();
-        let written = self.file.write_all(format!("{text}\n").as_bytes()).and_then(|()| self.file.sync_all());
+        let to_end = self.file.seek(SeekFrom::End(0));
+        let written = to_end.and_then(|_| self.file.write_all(format!("{text}\n").as_bytes())).and_then(|()| self.file.sync_all());
         if let Err(e) = written {
             // What was written of the line goes; where even that fails, the next run takes it off.
             let _ = self.file.set_len(self.length).and_then(|()| self.file.sync_all());
@@ -152,7 +160,7 @@ impl Journal {
     /// # Errors
     /// The journal cannot be read.
     pub fn latest(&self, lot: &str) -> Result<Option<(u32, String)>, Fault> {
-        Ok(self.history(lot, &BTreeSet::new())?.lot.latest)
+        Ok(self.history(lot, &BTreeSet::new())?.lot.records.pop())
     }
 
     /// The lot and revision of the record whose tag manifest has a digest, where it was sealed.
@@ -171,9 +179,21 @@ impl Journal {
         Ok(History::of(&self.bytes()?, lot, pictures))
     }
 
-    /// All of it, without waiting for the lock that is ours.
+    /// All of it, through the handle that has the lock: some systems let no other one read.
     fn bytes(&self) -> Result<Vec<u8>, Fault> {
-        fs::read(&self.path).map_err(|e| fault("read the journal", &self.path, &e))
+        let (mut file, mut bytes) = (&self.file, Vec::new());
+        let read = file.seek(SeekFrom::Start(0)).and_then(|_| file.read_to_end(&mut bytes));
+        read.map(|_| bytes).map_err(|e| fault("read the journal", &self.path, &e))
+    }
+
+    /// Puts down the records that lay there before there was a journal.
+    fn put_down_older(&mut self, out: &Path, occasion: &Occasion) -> Result<(), Fault> {
+        for record in verify::find(out).unwrap_or_default() {
+            let Some((lot, revision, digest)) = verify::identity(&record) else { continue };
+            let entry = Entry::new("found").with("lot", lot).with("revision", revision).with("tag_manifest_sha256", digest);
+            self.append(&entry, occasion)?;
+        }
+        Ok(())
     }
 
     /// The last line; `None` where there is none yet.
@@ -253,7 +273,12 @@ pub fn refused(out: &Path, lot: &str, why: &Fault, occasion: &Occasion) -> Resul
 /// # Errors
 /// It cannot be read.
 pub fn check_folder(out: &Path, kept: Option<&Head>) -> Result<Option<Checked>, Fault> {
-    Ok(read(out)?.map(|bytes| check::check(&bytes, kept)))
+    let Some(bytes) = read(out)? else { return Ok(None) };
+    let mut checked = check::check(&bytes, kept);
+    for ((lot, revision), digest) in history::all_sealed(&bytes) {
+        checked.findings.extend(archive::gone(out, &lot, revision, &digest));
+    }
+    Ok(Some(checked))
 }
 
 /// A journal that was read once, for looking at many records.

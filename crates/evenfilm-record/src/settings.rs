@@ -23,7 +23,7 @@ pub struct Settings {
     pub path: Option<PathBuf>,
     /// SHA-256 of its bytes; empty without a file.
     pub sha256: String,
-    /// Whether whoever runs this could write the file.
+    /// Whether whoever runs this could write this file or that of signers, or put others in their places.
     pub could_be_changed: bool,
     /// Whether only approved recipes and limits and the clock of the computer count.
     pub controlled: bool,
@@ -100,7 +100,10 @@ impl Settings {
         };
         top.finish()?;
         let signers = signers.map(|path| Signers::read(&path).map(|signers| (path, signers))).transpose()?;
-        Ok(Self { signers, could_be_changed: could_be_changed(path), ..settings })
+        let mut files = vec![path];
+        files.extend(signers.iter().map(|(path, _)| path.as_path()));
+        let could_be_changed = files.iter().any(|file| could_be_changed(file) || file.parent().is_some_and(could_be_replaced));
+        Ok(Self { signers, could_be_changed, ..settings })
     }
 
     /// The signers, where the lab names any.
@@ -158,6 +161,28 @@ fn could_be_changed(path: &Path) -> bool {
 #[cfg(not(unix))]
 fn could_be_changed(path: &Path) -> bool {
     path.metadata().is_ok_and(|file| !file.permissions().readonly()) && opens_for_writing(path)
+}
+
+/// Whether whoever runs this could put another file in the place of one in a folder. For the superuser the rights of others tell.
+#[cfg(unix)]
+fn could_be_replaced(folder: &Path) -> bool {
+    use std::os::unix::fs::MetadataExt;
+    let folder = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
+    let Ok(about) = folder.metadata() else { return false };
+    let me = tempfile::tempfile().and_then(|made| made.metadata()).map(|made| made.uid()).ok();
+    // In a folder with the sticky bit only owners replace files.
+    let sticky = about.mode() & 0o1000 != 0;
+    match me {
+        Some(0) => about.mode() & 0o022 != 0 && !sticky,
+        Some(me) if me == about.uid() => true,
+        _ => !sticky && tempfile::tempfile_in(folder).is_ok(),
+    }
+}
+
+/// Whether whoever runs this could put another file in the place of one in a folder.
+#[cfg(not(unix))]
+fn could_be_replaced(folder: &Path) -> bool {
+    tempfile::tempfile_in(folder).is_ok()
 }
 
 /// Opening changes nothing, not even the time of the last change.

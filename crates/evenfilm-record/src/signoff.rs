@@ -80,32 +80,27 @@ pub fn sign_off(record: &Path, asked: &Asked<'_>, made: &Made<'_>, settings: &Se
     two_pairs_of_eyes(&record, asked, meaning, settings)?;
     let text = Statement::new(&head, asked, meaning, made).text();
     let signature = asked.key.map(|key| sign::sign(key, SIGNOFF, text.as_bytes())).transpose()?;
+    // The journal is held first: who cannot be put down does not sign.
+    let occasion = Occasion { origin: made.origin.clone(), ..Occasion::at(made.moment.clone(), made.program_version) };
+    let out = record.ancestors().nth(2).unwrap_or(&record);
+    let mut journal = Journal::open_existing(out, &occasion)?;
     let file = place::put(&place::folder_of(&record), head.revision, &text, signature.as_deref())?;
-    put_down(&record, &head, &file, (asked, meaning, &text), made)?;
+    if let Some(journal) = &mut journal {
+        journal.append(&entry(&head, &file, (asked, meaning, &text)), &occasion)?;
+    }
     Ok(file)
 }
 
-/// Puts a sign-off down in the journal, where its record is.
-fn put_down(
-    record: &Path,
-    head: &Head,
-    file: &Path,
-    (asked, meaning, text): (&Asked<'_>, Meaning, &str),
-    made: &Made<'_>,
-) -> Result<(), Fault> {
-    let Some(out) = record.ancestors().nth(2) else { return Ok(()) };
-    let occasion = Occasion { origin: made.origin.clone(), ..Occasion::at(made.moment.clone(), made.program_version) };
-    let Some(mut journal) = Journal::open_existing(out, &occasion)? else { return Ok(()) };
-    let name = file.file_name().unwrap_or_default().to_string_lossy().into_owned();
-    let entry = Entry::new("signoff")
+/// What the journal says of a sign-off.
+fn entry(head: &Head, file: &Path, (asked, meaning, text): (&Asked<'_>, Meaning, &str)) -> Entry {
+    Entry::new("signoff")
         .with("lot", head.lot.as_str())
         .with("revision", head.revision)
-        .with("file", name)
+        .with("file", file.file_name().unwrap_or_default().to_string_lossy().into_owned())
         .with("sha256", sha256_hex(text.as_bytes()))
         .with("name", asked.name)
         .with("meaning", meaning.word())
-        .with("key", asked.key.map(|key| key.public().fingerprint()));
-    journal.append(&entry, &occasion).map(drop)
+        .with("key", asked.key.map(|key| key.public().fingerprint()))
 }
 
 /// Where the lab asks for it, nobody approves with the key that measured, or the other way round.

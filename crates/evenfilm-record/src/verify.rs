@@ -10,8 +10,10 @@ use std::path::{Path, PathBuf};
 use std::rc::Rc;
 
 use crate::archive;
+use crate::bag::BAG_INFO;
 use crate::bag::read::info::Element;
 use crate::bag::read::{self, Contents};
+use crate::disk::plain_bytes;
 use crate::fault::Fault;
 use crate::finding::{Finding, Findings};
 use crate::journal::Known;
@@ -25,6 +27,7 @@ mod layout;
 mod pictures;
 mod place;
 mod table;
+mod verdict;
 
 pub use find::find;
 
@@ -64,6 +67,14 @@ impl Verified {
     }
 }
 
+/// Lot, revision and digest of a record, as far as its labels say; `None` where they do not.
+pub(crate) fn identity(folder: &Path) -> Option<(String, u32, String)> {
+    let text = String::from_utf8(plain_bytes(&folder.join(BAG_INFO))?).ok()?;
+    let said = |label: &str| text.lines().find_map(|line| line.strip_prefix(label)?.strip_prefix(": "));
+    let (lot, revision) = (said(labels::LOT)?, said(labels::REVISION)?);
+    Some((lot.to_owned(), revision.parse().ok()?, archive::tag_digest(folder)?))
+}
+
 /// A record as far as it can be read, for the checks.
 struct Record<'a> {
     /// Absolute.
@@ -81,7 +92,8 @@ type Check = fn(&Record<'_>, &mut Findings);
 
 /// What a record of this version must be, beyond a whole bag, in the order of the findings. What else a record comes to be held against
 /// is a function here.
-const CHECKS: [Check; 7] = [labels::check, layout::check, table::check, pictures::check, place::check, beside::signoffs, beside::journal];
+const CHECKS: [Check; 8] =
+    [labels::check, layout::check, table::check, pictures::check, verdict::check, place::check, beside::signoffs, beside::journal];
 
 /// Journals by the folders of records that they lie in, each read once.
 #[derive(Debug, Default)]
@@ -90,6 +102,13 @@ pub struct Journals {
 }
 
 impl Journals {
+    /// Folders of records whose journals were changed.
+    pub fn changed(&self) -> Vec<PathBuf> {
+        let read = self.read.borrow();
+        let is_changed = |known: &Rc<Result<Option<Known>, Fault>>| matches!(&**known, Ok(Some(known)) if !known.checked.is_whole());
+        read.iter().filter(|(_, known)| is_changed(known)).map(|(out, _)| out.clone()).collect()
+    }
+
     fn of(&self, out: &Path) -> Rc<Result<Option<Known>, Fault>> {
         let mut read = self.read.borrow_mut();
         Rc::clone(read.entry(out.to_path_buf()).or_insert_with(|| Rc::new(Known::read(out))))

@@ -47,6 +47,9 @@ pub(crate) fn run(args: &JournalArgs) -> Exit {
 fn check(args: &JournalArgs) -> Result<Checked, Fault> {
     let kept = args.since.as_deref().map(journal::import).transpose()?;
     let checked = journal::check_folder(&args.folder, kept.as_ref())?.ok_or_else(|| none(&args.folder))?;
+    if args.export.is_some() && checked.head.is_none() {
+        return Err(Fault::input("the journal has no entry, so that there is no head to keep", "measure a lot first").at(&args.folder));
+    }
     // The head of a journal that is broken proves nothing.
     if let (Some(to), Some(head), true) = (&args.export, &checked.head, checked.is_whole()) {
         journal::export(head, to)?;
@@ -60,8 +63,8 @@ fn none(folder: &Path) -> Fault {
 }
 
 fn print_words(out: &mut impl Write, args: &JournalArgs, checked: &Checked) -> io::Result<()> {
-    for Finding { line, message, is_fault, .. } in &checked.findings {
-        let place = line.map_or_else(String::new, |line| format!(" line {line}"));
+    for Finding { file, line, message, is_fault, .. } in &checked.findings {
+        let place = line.map_or_else(|| file.iter().map(|file| format!(" {file}")).collect(), |line| format!(" line {line}"));
         writeln!(out, "{}{place}: {message}", if *is_fault { "FAULT" } else { "note" })?;
     }
     let entries = checked.entries;
@@ -83,7 +86,7 @@ fn print_words(out: &mut impl Write, args: &JournalArgs, checked: &Checked) -> i
         if let Some(file) = &args.export {
             writeln!(out, "no head was written to {}: that of a broken journal proves nothing", file.display())?;
         }
-        writeln!(out, "the journal was changed; keep it as it is, and compare it with a copy")
+        writeln!(out, "the journal was changed, or records that it names; keep all as it is, and compare it with a copy")
     }
 }
 

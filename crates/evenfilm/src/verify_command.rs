@@ -2,7 +2,7 @@
 
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
-use std::sync::atomic::AtomicBool;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use clap::Args;
 use evenfilm_record::disk;
@@ -59,15 +59,28 @@ pub(crate) fn run(args: &VerifyArgs) -> Exit {
         }
         Looked { verified, again }
     };
-    let asked: Vec<Asked<'_>> =
-        args.records.iter().map(|path| (path.as_path(), verify::find(path).map(|records| records.iter().map(look).collect()))).collect();
+    let asked: Vec<Asked<'_>> = args
+        .records
+        .iter()
+        .map(|path| {
+            (
+                path.as_path(),
+                verify::find(path).map(|records| records.iter().take_while(|_| !cancel.load(Ordering::Relaxed)).map(look).collect()),
+            )
+        })
+        .collect();
     for (_, fault) in failed(&asked) {
         complain("", fault);
     }
     let mut out = io::stdout().lock();
     // Nobody reads a closed pipe; the exit code tells all the same.
-    let _ = if args.json { print_json(&mut out, &asked) } else { print_words(&mut out, &asked) };
-    exit(&asked)
+    let changed = journals.changed();
+    let _ = if args.json { print_json(&mut out, &asked, &changed) } else { print_words(&mut out, &asked, &changed) };
+    match exit(&asked) {
+        _ if cancel.load(Ordering::Relaxed) => Exit::Interrupted,
+        Exit::Done if !changed.is_empty() => Exit::Fault,
+        exit => exit,
+    }
 }
 
 fn exit(asked: &[Asked<'_>]) -> Exit {
@@ -96,7 +109,7 @@ fn records<'a>(asked: &'a [Asked<'_>]) -> impl Iterator<Item = &'a Looked> {
     asked.iter().filter_map(|(_, outcome)| outcome.as_ref().ok()).flatten()
 }
 
-fn print_json(out: &mut impl Write, asked: &[Asked<'_>]) -> io::Result<()> {
+fn print_json(out: &mut impl Write, asked: &[Asked<'_>], changed: &[PathBuf]) -> io::Result<()> {
     let whole = records(asked).map(|Looked { verified: record, again }| {
         let mut document = json!({
             "record_dir": record.folder.display().to_string(),
@@ -116,7 +129,10 @@ fn print_json(out: &mut impl Write, asked: &[Asked<'_>]) -> io::Result<()> {
         document
     });
     let failed = failed(asked).map(|(path, fault)| json!({ "folder": path.display().to_string(), "error": json::error(fault) }));
-    let document = json!({ "records": whole.chain(failed).collect::<Vec<Value>>() });
+    let document = json!({
+        "records": whole.chain(failed).collect::<Vec<Value>>(),
+        "journals_changed": changed.iter().map(|out| out.display().to_string()).collect::<Vec<_>>(),
+    });
     serde_json::to_writer_pretty(&mut *out, &document)?;
     writeln!(out)
 }
@@ -136,7 +152,7 @@ fn finding(finding: &Finding) -> Value {
     json!({ "id": finding.id, "file": finding.file, "line": finding.line, "message": finding.message, "remedy": finding.remedy })
 }
 
-fn print_words(out: &mut impl Write, asked: &[Asked<'_>]) -> io::Result<()> {
+fn print_words(out: &mut impl Write, asked: &[Asked<'_>], changed: &[PathBuf]) -> io::Result<()> {
     let mut count = 0;
     let mut faulty = 0;
     for record in records(asked) {
@@ -153,6 +169,9 @@ fn print_words(out: &mut impl Write, asked: &[Asked<'_>]) -> io::Result<()> {
     if count > 1 {
         let good = count - faulty;
         writeln!(out, "\n{count} records: {good} in order, {faulty} with faults or differences")?;
+    }
+    for folder in changed {
+        writeln!(out, "\nThe journal in {} was changed; evenfilm journal says where", folder.display())?;
     }
     writeln!(
         out,

@@ -90,7 +90,12 @@ impl Places {
     }
 
     fn path(&self, name: &str) -> PathBuf {
-        self.elsewhere.get(name).cloned().unwrap_or_else(|| self.folder.join(name))
+        match self.elsewhere.get(name) {
+            Some(path) => path.clone(),
+            None if self.elsewhere.is_empty() => self.folder.join(name),
+            // Of a record only its own pictures count.
+            None => PathBuf::new(),
+        }
     }
 
     /// The file that a name of the sheet means and the page of it: `stack.tif#2` is the second page of `stack.tif`, unless there is a file of

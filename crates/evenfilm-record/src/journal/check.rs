@@ -88,7 +88,7 @@ pub fn check(bytes: &[u8], kept: Option<&Head>) -> Checked {
             };
             found("journal_chain", true, message.into());
         }
-        let next = checked.head.as_ref().map_or(1, |last| last.number + 1);
+        let next = checked.head.as_ref().map_or(1, |last| last.number.saturating_add(1));
         if head.number != next {
             found("journal_number", true, format!("the entry has the number {} where {next} follows", head.number));
         }

@@ -13,8 +13,10 @@ pub struct OfLot {
     pub rests_on: BTreeMap<String, String>,
     /// Digests of recipe, limits and plan under which any of its numbers were shown.
     pub shown_with: BTreeSet<[String; 3]>,
-    /// Its latest entry `record`: revision, digest of the tag manifest.
-    pub latest: Option<(u32, String)>,
+    /// The same as `rests_on` of its latest record.
+    pub recorded: BTreeMap<String, String>,
+    /// Its records in their order: revision, digest of the tag manifest.
+    pub records: Vec<(u32, String)>,
     /// Moment of its latest entry; empty where there is none.
     pub at: String,
 }
@@ -50,11 +52,16 @@ impl History {
         if let Some(rests_on) = entry.get("rests_on").and_then(Value::as_object) {
             let digest = |name: &str| rests_on.get(name).and_then(Value::as_str).unwrap_or_default().to_owned();
             self.lot.shown_with.insert(DECISIVE.map(digest));
-            self.lot.rests_on = rests_on.iter().filter_map(|(name, digest)| Some((name.clone(), digest.as_str()?.to_owned()))).collect();
+            let digests: BTreeMap<String, String> =
+                rests_on.iter().filter_map(|(name, digest)| Some((name.clone(), digest.as_str()?.to_owned()))).collect();
+            if text("event") == Some("record") {
+                self.lot.recorded.clone_from(&digests);
+            }
+            self.lot.rests_on = digests;
         }
         match (text("event"), revision_of(entry)) {
-            (Some("record"), Some(record)) => self.lot.latest = Some(record),
-            (Some("not_sealed"), Some(record)) if self.lot.latest.as_ref() == Some(&record) => self.lot.latest = None,
+            (Some("record" | "found"), Some(record)) => self.lot.records.push(record),
+            (Some("not_sealed"), Some(record)) => self.lot.records.retain(|known| *known != record),
             _ => {}
         }
     }
@@ -69,6 +76,21 @@ fn entries(bytes: &[u8]) -> impl Iterator<Item = Value> {
 fn revision_of(entry: &Value) -> Option<(u32, String)> {
     let revision = u32::try_from(entry.get("revision")?.as_u64()?).ok()?;
     Some((revision, entry.get("tag_manifest_sha256")?.as_str()?.to_owned()))
+}
+
+/// Every record that a journal calls sealed: lot, revision, digest of the tag manifest.
+pub(super) fn all_sealed(bytes: &[u8]) -> BTreeMap<(String, u32), String> {
+    let mut sealed = BTreeMap::new();
+    for entry in entries(bytes) {
+        let lot = entry.get("lot").and_then(Value::as_str).map(str::to_owned);
+        let (Some(lot), Some((revision, digest))) = (lot, revision_of(&entry)) else { continue };
+        match entry.get("event").and_then(Value::as_str) {
+            Some("record" | "found") => drop(sealed.insert((lot, revision), digest)),
+            Some("not_sealed") => drop(sealed.remove(&(lot, revision))),
+            _ => {}
+        }
+    }
+    sealed
 }
 
 /// What a journal says of one record of a lot.
@@ -92,7 +114,7 @@ pub(super) fn of_record(bytes: &[u8], lot: &str, revision: u32) -> OfRecord {
             continue;
         }
         match (text("event"), text("tag_manifest_sha256"), text("file"), text("sha256")) {
-            (Some("record"), Some(digest), ..) => of_record.sealed.push(digest.to_owned()),
+            (Some("record" | "found"), Some(digest), ..) => of_record.sealed.push(digest.to_owned()),
             (Some("not_sealed"), Some(digest), ..) => of_record.sealed.retain(|sealed| sealed != digest),
             (Some("signoff"), _, Some(file), Some(digest)) => drop(of_record.signoffs.insert(file.to_owned(), digest.to_owned())),
             _ => {}
@@ -107,7 +129,7 @@ pub(super) fn sealed(bytes: &[u8], tag_manifest_sha256: &str) -> Option<(String,
     for entry in entries(bytes) {
         let Some((revision, digest)) = revision_of(&entry).filter(|(_, digest)| digest == tag_manifest_sha256) else { continue };
         match entry.get("event").and_then(Value::as_str) {
-            Some("record") => found = entry.get("lot").and_then(Value::as_str).map(|lot| (lot.to_owned(), revision)),
+            Some("record" | "found") => found = entry.get("lot").and_then(Value::as_str).map(|lot| (lot.to_owned(), revision)),
             Some("not_sealed") => found = None,
             _ => drop(digest),
         }

@@ -3,6 +3,8 @@
 use std::path::Path;
 
 use crate::archive::{self, Info, Revision};
+use crate::digest::sha256_hex;
+use crate::disk::plain_bytes;
 use crate::fault::Fault;
 use crate::folder::Batch;
 
@@ -71,7 +73,8 @@ fn settings_line(job: &Job<'_>, in_full: bool) -> Option<(&'static str, String)>
     let name = if in_full { path.display().to_string() } else { path.file_name()?.to_string_lossy().into_owned() };
     let controlled = if settings.controlled { "controlled" } else { "not controlled" };
     let open = if settings.could_be_changed { "; could be changed by who measured" } else { "" };
-    Some(("Evenfilm-Settings", format!("{name}, SHA-256 {}; {controlled}{open}", settings.sha256)))
+    let signers = settings.signers.as_ref().and_then(|(path, _)| Some(format!("; signers SHA-256 {}", sha256_hex(&plain_bytes(path)?))));
+    Some(("Evenfilm-Settings", format!("{name}, SHA-256 {}{}; {controlled}{open}", settings.sha256, signers.unwrap_or_default())))
 }
 
 /// Makes sure that there is a reason where the lab asks for one.

@@ -69,7 +69,10 @@ pub(super) fn seal(mut measured: Measured<'_>, job: &Job<'_>) -> Result<LotOutco
 
 /// The fields and the digests of their pictures.
 fn digests_of(batch: &Batch, seen: &[Seen]) -> Pictures {
-    fields_of(batch, seen).into_iter().map(|field| (field.asked.source.name.clone(), field.kept.sha256.clone())).collect()
+    fields_of(batch, seen)
+        .into_iter()
+        .map(|field| (field.asked.source.name.clone(), past::picture_of(&field.asked.source, &field.kept.sha256)))
+        .collect()
 }
 
 /// When fields, blanks and darks were taken, where their files say so; each file once.

@@ -98,7 +98,11 @@ pub fn inspect(batch: &Batch, job: &Job<'_>, memo: &mut Memo) -> Result<Inspecte
 pub fn shown(batch: &Batch, inspected: &Inspected, job: &Job<'_>) -> Result<(), Fault> {
     make_folders(job.out)?;
     let mut journal = Journal::open(job.out, job.occasion)?;
-    let pictures: past::Pictures = inspected.fields.iter().map(|field| (field.name.clone(), field.sha256.clone())).collect();
+    let picture = |field: &InspectedField| {
+        let asked = batch.fields.get(field.number - 1);
+        (field.name.clone(), asked.map_or_else(|| field.sha256.clone(), |asked| past::picture_of(&asked.source, &field.sha256)))
+    };
+    let pictures: past::Pictures = inspected.fields.iter().map(picture).collect();
     let history = journal.history(&batch.sheet.lot, &BTreeSet::new())?;
     if history
         .lot

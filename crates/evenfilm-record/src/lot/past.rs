@@ -9,7 +9,7 @@ use serde_json::{Map, Value, json};
 
 use crate::archive::Revision;
 use crate::digest::sha256_hex;
-use crate::folder::Batch;
+use crate::folder::{Batch, Source};
 use crate::journal::{DECISIVE, Entry, History};
 use crate::numbers;
 use crate::recipe_file;
@@ -24,6 +24,11 @@ const HEADLINE: [&str; 4] = ["x50_3_um", "agglomerate_fraction_pct", "largest_ob
 
 /// The fields of a lot and the digests of their pictures.
 pub(super) type Pictures = BTreeMap<String, String>;
+
+/// A field's picture by its digest, and by its page where the file has several.
+pub(super) fn picture_of(source: &Source, sha256: &str) -> String {
+    if source.several { format!("{sha256}#{}", source.info.page + 1) } else { sha256.to_owned() }
+}
 
 /// What the journal is told of a measurement.
 pub(super) struct Told {
@@ -135,17 +140,17 @@ fn elsewhere(pictures: &Pictures, history: &History, back: &mut LookedBack) {
     back.notes.extend(lots.into_iter().map(|(lot, names)| format!("lot {lot} counts the same pictures: {}", names.join(", "))));
 }
 
-/// What is no longer as it was when numbers of the lot were last shown, in words.
+/// What is no longer as in the record before, in words.
 fn changed(now: &BTreeMap<&'static str, String>, history: &History) -> String {
-    let before = &history.lot.rests_on;
+    let before = &history.lot.recorded;
     if before.is_empty() {
-        return "not known: the journal does not say what earlier numbers of the lot rest on".into();
+        return "not known: the journal does not say what the record before rests on".into();
     }
     let differs = |name: &&str| before.get(*name).map_or("", String::as_str) != now[*name];
     // The plan is part of the sheet, and named because a verdict hangs on it.
     let changed: Vec<&str> = ["pictures", "recipe", "limits", "plan", "corrections", "sheet"].into_iter().filter(differs).collect();
-    let words = if changed.is_empty() { "nothing that they rest on".to_owned() } else { changed.join(", ") };
-    format!("since numbers of the lot were last shown: {words}")
+    let words = if changed.is_empty() { "nothing that numbers rest on".to_owned() } else { changed.join(", ") };
+    format!("since the record before: {words}")
 }
 
 /// A flag where somebody saw numbers of the lot under another recipe, other limits or another plan.
@@ -174,7 +179,8 @@ fn out_of_order(times: &[Taken], history: &History, job: &Job<'_>, back: &mut Lo
     if !late.is_empty() {
         back.notes.push(format!("by their files, taken after they were measured: {}", late.join(", ")));
     }
-    if moment.days_since_moment(&history.lot.at).is_some_and(|days| days < 0.0) {
+    // Others may have written since this run began.
+    if moment.again().days_since_moment(&history.lot.at).is_some_and(|days| days < 0.0) {
         wrong += 1;
         back.notes.push(format!("measured before {}, when the journal last speaks of this lot", history.lot.at));
     }

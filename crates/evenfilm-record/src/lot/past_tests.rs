@@ -130,7 +130,7 @@ fn the_bag_says_who_when_and_why() {
         "Evenfilm-User: r4\nEvenfilm-Computer: bench-2\nEvenfilm-Zone: Europe/Vienna +01:00\n",
         "Bag-Count: 2 of ?\n",
         "Time-Source: clock\n",
-        "Evenfilm-Reason: lamp was replaced\nEvenfilm-Changed: since numbers of the lot were last shown: recipe\n",
+        "Evenfilm-Reason: lamp was replaced\nEvenfilm-Changed: since the record before: recipe\n",
         "Evenfilm-Recipe-From: in the folder above the sheet: /",
     ] {
         assert!(second.contains(line), "{line} in:\n{second}");
@@ -145,7 +145,7 @@ fn measuring_again_without_a_reason_is_a_flag() {
     assert_eq!([&first, &without, &with].map(|outcome| flags(outcome).contains(&"no_reason")), [false, true, false]);
     assert!(info(&without).contains("Evenfilm-Reason: nobody said\n"), "{}", info(&without));
     assert_eq!(bench.journal()[2]["reason"], "a second look");
-    assert!(info(&with).contains("last shown: nothing that they rest on\n"));
+    assert!(info(&with).contains("since the record before: nothing that numbers rest on\n"));
 }
 
 #[test]

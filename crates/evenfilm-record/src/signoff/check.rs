@@ -44,6 +44,12 @@ impl Found {
         self.findings.push(Finding::fault(id, message, remedy).at(place));
     }
 
+    /// What is worth knowing and can come about in good faith: clocks differ, and settings change later.
+    fn note(&mut self, id: &'static str, message: impl Into<String>, remedy: &'static str) {
+        self.add(id, message, remedy);
+        self.findings.iter_mut().filter(|finding| finding.id == id).for_each(|finding| finding.is_fault = false);
+    }
+
     fn signed_at(&self) -> Option<Timestamp> {
         self.statement.as_ref()?.signed_at.parse().ok()
     }
@@ -177,7 +183,7 @@ fn of_this_record(found: &mut Found, statement: &Statement, digest: Option<&str>
         && signed < sealed
     {
         let message = format!("the sign-off is of {}, before the record was there ({sealed})", statement.signed_at);
-        found.add("signed_before_sealing", message, "find out which computer's clock was wrong");
+        found.note("signed_before_sealing", message, "find out which computer's clock was wrong");
     }
 }
 
@@ -192,7 +198,7 @@ fn in_order(found: &mut Found, before: Option<&Found>) {
         && now < then
     {
         let message = format!("the sign-off is of {now}, and the one before it of {then}, which is later");
-        found.add("signed_out_of_order", message, "find out which computer's clock was wrong");
+        found.note("signed_out_of_order", message, "find out which computer's clock was wrong");
     }
 }
 
@@ -203,7 +209,7 @@ fn different_keys(all: &mut [Found]) {
         let of_two = [Meaning::Measured, Meaning::Approved].into_iter().any(|meaning| found.says(meaning));
         if of_two && found.statement.as_ref().is_some_and(|statement| statement.signature.is_none()) {
             let message = "the lab's settings ask for different keys, and this sign-off has none";
-            found.add("not_signed", message, "have it signed with a key");
+            found.note("not_signed", message, "have it signed with a key");
         } else if found.says(Meaning::Approved) && found.key.as_ref().is_some_and(|key| measured.contains(key)) {
             let message = "the lab's settings ask for different keys, and the record is signed as measured and as approved by one";
             found.add("same_key", message, "have it approved by somebody who did not measure it");

@@ -1,12 +1,14 @@
 //! What lies beside a record and speaks of it: its sign-offs, and the journal of the folder of records.
 
-use std::fs;
 use std::path::Path;
+
+use unicode_normalization::UnicodeNormalization;
 
 use super::Record;
 use crate::archive::{self, revision_number};
 use crate::bag::read::RESTORE;
 use crate::digest::sha256_hex;
+use crate::disk::plain_bytes;
 use crate::finding::{Finding, Findings};
 use crate::journal::JOURNAL;
 use crate::names::{folder_name, printable};
@@ -19,7 +21,8 @@ const NOTHING: &str = "nothing need be done where it is a copy";
 /// Whether the record lies where it was sealed, so that what lies beside it is of its lot.
 fn at_home(record: &Record<'_>) -> bool {
     let name = |folder: &Path| folder.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
-    let home = record.folder.parent().map(name);
+    // Some systems take names apart when they keep them.
+    let home = record.folder.parent().map(|folder| name(folder).nfc().collect::<String>());
     record.lot.as_ref().is_some_and(|lot| home == Some(folder_name(lot))) && revision_number(&name(record.folder)) == record.revision
 }
 
@@ -30,6 +33,8 @@ pub(super) fn signoffs(record: &Record<'_>, findings: &mut Findings) {
     }
     match Settings::of_record(record.folder) {
         Ok(settings) => findings.extend(signoff::of_record(record.folder, &settings).into_iter().flat_map(|found| found.findings)),
+        // Without sign-offs there is nothing to hold against settings.
+        Err(_) if signoff::of_record(record.folder, &Settings::default()).is_empty() => {}
         Err(fault) => {
             let message = format!("the lab's settings cannot be used, so that sign-offs were not held against them: {}", fault.message);
             findings.push(Finding::fault("settings", message, "mend the file of settings, or have it mended"));
@@ -52,7 +57,7 @@ pub(super) fn journal(record: &Record<'_>, findings: &mut Findings) {
     };
     if !journal.checked.is_whole() {
         let message = "the journal of the folder of records was changed (evenfilm journal says where)";
-        findings.push(Finding::fault("journal_changed", message, COPY).at(format!("../../{JOURNAL}")));
+        findings.push(Finding::note("journal_changed", message, COPY).at(format!("../../{JOURNAL}")));
     }
     let said = journal.of_record(lot, revision);
     let digest = archive::tag_digest(record.folder);
@@ -70,7 +75,7 @@ pub(super) fn journal(record: &Record<'_>, findings: &mut Findings) {
         // A name that leads elsewhere is none of a sign-off.
         let plain = !file.contains(['/', '\\']) && file.starts_with(&format!("r{revision}-"));
         let path = record.folder.parent().unwrap_or(record.folder).join("signoffs").join(file);
-        let found = plain.then(|| fs::read(&path).ok()).flatten().map(|bytes| sha256_hex(&bytes));
+        let found = plain.then(|| plain_bytes(&path)).flatten().map(|bytes| sha256_hex(&bytes));
         let place = format!("../signoffs/{}", printable(file));
         match found {
             Some(found) if found == *stated => {}

@@ -9,8 +9,8 @@ use crate::finding::{Finding, Findings};
 use crate::names::printable;
 
 const VERSION: &str = "Evenfilm-Record-Version";
-const REVISION: &str = "Evenfilm-Revision";
-const LOT: &str = "External-Identifier";
+pub(super) const REVISION: &str = "Evenfilm-Revision";
+pub(super) const LOT: &str = "External-Identifier";
 
 /// Labels that a record has once.
 const ONCE: [&str; 7] = [VERSION, REVISION, LOT, "Payload-Oxum", "Bagging-Date", "Evenfilm-Program-Version", "Time-Source"];

@@ -7,13 +7,12 @@ use unicode_normalization::UnicodeNormalization;
 
 use super::labels::PREVIOUS;
 use super::{Record, labelled};
-use crate::archive::{self, revision_number};
+use crate::archive::{self, STAGING, revision_number};
 use crate::bag::BAG_INFO;
 use crate::bag::read::RESTORE;
 use crate::finding::{Finding, Findings};
 use crate::names::{folder_name, printable};
 
-const STAGING: &str = ".staging-";
 const SIGNOFFS: &str = "signoffs";
 
 pub(super) fn check(record: &Record<'_>, findings: &mut Findings) {
@@ -109,7 +108,7 @@ fn stranger(name: &str) -> Option<Finding> {
     }
     Some(if name.starts_with(STAGING) {
         let message = format!("{} beside it was left by a run that was ended, or belongs to one that goes on", printable(name));
-        Finding::note("leftover", message, "nothing need be done: the next measurement of the lot removes what is left")
+        Finding::note("leftover", message, "nothing need be done: the next measurement of the lot finishes or removes what is left")
     } else {
         Finding::note("stranger", format!("{} beside it is nothing that this program makes", printable(name)), "ask who put it there")
     })

@@ -30,6 +30,12 @@ fn a_head_that_was_kept_tells_what_the_journal_alone_cannot() {
     let found = bench.run(&["journal", "out", "--export", "other.json"]);
     assert_eq!(code(&found), Some(3));
     assert!(text(&found.stdout).contains("FAULT line 2") && !bench.path("other.json").exists(), "{}", text(&found.stdout));
+    // A record that is gone is told by the journal.
+    fs::write(&journal, &whole).unwrap();
+    fs::rename(bench.path("out/phantom-film-1/r4"), bench.path("r4")).unwrap();
+    let found = bench.run(&["journal", "out", "--json"]);
+    assert_eq!((code(&found), &json(&found)["faults"][0]["id"]), (Some(3), &"record_gone".into()));
+    fs::rename(bench.path("r4"), bench.path("out/phantom-film-1/r4")).unwrap();
     // Nothing hinders the next record: what is broken was broken before.
     assert_eq!(code(&bench.run(&["measure", "lot", "--out", "out", "--reason", "fifth"])), Some(0));
 }
