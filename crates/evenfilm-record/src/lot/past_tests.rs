@@ -289,5 +289,5 @@ fn a_record_that_lacks_a_picture_says_so() {
     let (scratch, cancel) = (tempfile::tempdir().unwrap(), AtomicBool::new(false));
     let job = Job { out: scratch.path(), occasion: &Bench::occasion(), cancel: &cancel, tell: &|_| {} };
     let fault = again(&outcome.record_dir, &job).unwrap_err();
-    assert!(fault.message.contains("f02.tif"), "{fault}");
+    assert!(fault.to_string().contains("f02.tif"), "{fault}");
 }
