@@ -32,6 +32,7 @@ pub(crate) fn barred(command: Command, state: &State) -> Option<&'static str> {
         Command::Redo => needs_lot.or_else(|| lot.is_some_and(|lot| !lot.history.can_redo()).then_some("nothing was undone")),
         Command::SaveChoices => needs_batch.or_else(|| lot.is_some_and(|lot| !lot.is_unsaved()).then_some("the choices are saved")),
         Command::LeaveOut | Command::Lock | Command::WriteRecord => needs_batch,
+        Command::SignRecord => needs_lot,
         Command::WriteAll if state.lots.is_empty() => Some("open a folder first"),
         Command::WriteAll => lot.is_some_and(|lot| !lot.unsaved().is_empty()).then_some("save the lot that is shown first"),
         Command::LargestObject | Command::LargestGap | Command::Kind => {
@@ -106,6 +107,7 @@ impl Desk {
             Command::Lock => self.lock_or_unlock(),
             Command::WriteRecord => self.ask_to_write(),
             Command::WriteAll => self.write_all(),
+            Command::SignRecord => self.sign_latest(),
             Command::Why => self.state.over = Some(Over::Why),
             Command::Queue => self.state.over = Some(Over::Queue),
             Command::Setup => self.state.over = Some(Over::Setup),
@@ -230,9 +232,7 @@ impl Desk {
         let mut lots: Vec<_> =
             self.state.lots.iter().filter(|one| one.fault.is_none()).map(|one| (one.folder.clone(), one.label())).collect();
         lots.sort_by_cached_key(|(folder, _)| !crate::sheet::is_check(folder));
-        for (folder, name) in lots {
-            self.order(folder, name);
-        }
+        self.order(lots);
     }
 
     fn stop(&mut self) {

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::sync::atomic::AtomicBool;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use evenfilm_core::recipe::Recipe;
 use evenfilm_record::corrections::{Correction, Corrections};
@@ -12,7 +12,7 @@ use evenfilm_record::lot::{self, Event, Job, Memo};
 use evenfilm_record::occasion::Occasion;
 use evenfilm_record::recipe_file;
 
-use super::{Report, Tell, Worker, guarded};
+use super::{Report, Shown, Tell, Worker, guarded};
 use crate::state::Chosen;
 
 /// A lot to open and measure.
@@ -54,7 +54,14 @@ fn run(number: u64, asked: &Asked, cancel: &AtomicBool, tell: &Tell, memo: &mut 
         let progress = Progress { number, fields: batch.fields.len(), tell };
         let show = |event: Event<'_>| progress.show(event);
         let job = Job { out: &asked.out, occasion: &occasion, cancel, tell: &show };
-        lot::inspect(&batch, &job, memo)
+        let inspected = lot::inspect(&batch, &job, memo)?;
+        // What was overtaken nobody sees.
+        if cancel.load(Ordering::Relaxed) {
+            return Err(Fault::interrupted());
+        }
+        // Before anybody sees them. Numbers that cannot be put down are shown all the same, and that is told with them.
+        let not_put_down = lot::shown(&batch, &inspected, &job).err();
+        Ok(Shown { inspected, not_put_down })
     });
     // Whoever stopped it knows.
     if !matches!(&result, Err(fault) if fault.kind == FaultKind::Interrupted) {
