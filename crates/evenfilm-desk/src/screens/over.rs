@@ -52,7 +52,9 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, acts: &mut Act
         .show(ui.ctx(), |ui| {
             let room = ui.ctx().content_rect().size();
             ui.set_max_width(720.0_f32.min(room.x - 80.0));
-            let scroll = ScrollArea::vertical().id_salt("over").max_height(room.y - 64.0);
+            // What grows while it is shown takes the room at once.
+            let high = room.y - 64.0;
+            let scroll = ScrollArea::vertical().id_salt("over").max_height(high).min_scrolled_height(high);
             scroll.show(ui, |ui| {
                 content(ui, (state, lot), &over, draft, is_new, acts);
                 focus::follow(ui);

@@ -40,6 +40,7 @@ pub(super) fn show(ui: &mut Ui, again: &Again, reason: &mut String, is_new: bool
     ui.add(Label::new(widgets::quiet(ui, waits(is_said, again.is_required))).wrap());
     ui.add_space(theme::GAP);
     ui.horizontal(|ui| {
+        ui.spacing_mut().interact_size.y = theme::TARGET;
         let name = if is_said || again.is_required { "Write with this reason" } else { "Write without a reason" };
         let ready = is_said || !again.is_required;
         let pressed = ui.add_enabled_ui(ready, |ui| widgets::main_button(ui, name)).inner;

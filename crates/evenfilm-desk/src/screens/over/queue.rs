@@ -50,13 +50,7 @@ fn one(ui: &mut Ui, writing: &Writing, acts: &mut Acts) {
         }
         WriteStage::Written(outcome) => {
             let text = summary::of_lot(outcome);
-            egui::CollapsingHeader::new(format!("Revision {}: summary", outcome.revision)).id_salt(writing.id).default_open(true).show(
-                ui,
-                |ui| {
-                    let text = Label::new(RichText::new(&text).monospace().size(13.0)).selectable(true).extend();
-                    ScrollArea::horizontal().id_salt(("text", writing.id)).show(ui, |ui| ui.add(text));
-                },
-            );
+            // Before the summary, which is long.
             ui.horizontal(|ui| {
                 let sign = ui.button("Sign this record…");
                 let name = format!("Sign this record… {} revision {}", outcome.lot, outcome.revision);
@@ -68,6 +62,13 @@ fn one(ui: &mut Ui, writing: &Writing, acts: &mut Acts) {
                     acts.push(Act::Copy(format!("{text}\n{}\n", summary::CAUTION), "Summary"));
                 }
             });
+            egui::CollapsingHeader::new(format!("Revision {}: summary", outcome.revision)).id_salt(writing.id).default_open(true).show(
+                ui,
+                |ui| {
+                    let text = Label::new(RichText::new(&text).monospace().size(13.0)).selectable(true).extend();
+                    ScrollArea::horizontal().id_salt(("text", writing.id)).show(ui, |ui| ui.add(text));
+                },
+            );
         }
         WriteStage::Stopped => drop(ui.label("stopped; nothing was left behind")),
         WriteStage::Failed(fault) => {

@@ -177,10 +177,25 @@ fn meaning_row(ui: &mut Ui, meaning: Meaning, draft: &mut Draft) {
     }
 }
 
+/// Width from which file and passphrase stand side by side, points.
+const BESIDE: f32 = 560.0;
+
+/// File and passphrase; gives the box of the passphrase.
 fn key(ui: &mut Ui, signing: &Signing, draft: &mut Draft, acts: &mut Acts) -> egui::Response {
+    if ui.available_width() < BESIDE {
+        key_file(ui, signing, draft, acts);
+        return passphrase(ui, signing, draft);
+    }
+    ui.columns(2, |columns| {
+        key_file(&mut columns[0], signing, draft, acts);
+        passphrase(&mut columns[1], signing, draft)
+    })
+}
+
+fn key_file(ui: &mut Ui, signing: &Signing, draft: &mut Draft, acts: &mut Acts) {
     let label = ui.label("The file of your key");
     ui.horizontal(|ui| {
-        let wide = (ui.available_width() - 120.0).max(200.0);
+        let wide = (ui.available_width() - 110.0).max(120.0);
         ui.add(widgets::line(&mut draft.key, wide)).labelled_by(label.id);
         ui.spacing_mut().interact_size.y = theme::TARGET;
         if ui.button("Choose…").clicked() {
@@ -188,6 +203,9 @@ fn key(ui: &mut Ui, signing: &Signing, draft: &mut Draft, acts: &mut Acts) -> eg
         }
     });
     amiss(ui, signing, Place::KeyFile);
+}
+
+fn passphrase(ui: &mut Ui, signing: &Signing, draft: &mut Draft) -> egui::Response {
     let label = ui.label("Its passphrase");
     let line = TextEdit::singleline(&mut draft.passphrase).password(true).desired_width(ui.available_width());
     let line = line.align(egui::Align2::LEFT_CENTER).min_size(egui::vec2(0.0, theme::TARGET));
