@@ -43,7 +43,8 @@ pub(crate) fn line(text: &mut String, width: f32) -> TextEdit<'_> {
 /// Text that must be seen to.
 pub(crate) fn warning(ui: &mut Ui, text: impl Into<String>) {
     let ink = theme::inks(ui).warn;
-    ui.add(egui::Label::new(RichText::new(text).color(ink)).wrap());
+    // In columns text would be stretched to both edges.
+    ui.with_layout(egui::Layout::top_down(egui::Align::Min), |ui| ui.add(egui::Label::new(RichText::new(text).color(ink)).wrap()));
 }
 
 /// A button as wide as what is left.

@@ -136,22 +136,24 @@ fn made(ui: &mut Ui, is_first: bool, acts: &mut Acts) {
 
 /// All that is typed; gives whether it is to be sent.
 fn form(ui: &mut Ui, signing: &Signing, draft: &mut Draft, is_first: bool, acts: &mut Acts) -> bool {
-    let wide = ui.available_width();
-    let label = ui.label("Your name, as the lab writes it");
-    let name = ui.add(widgets::line(&mut draft.name, wide)).labelled_by(label.id);
-    if is_first {
-        name.request_focus();
-    }
-    amiss(ui, signing, Place::Name);
+    let comment = if ui.available_width() < BESIDE {
+        name(ui, signing, draft, is_first);
+        comment(ui, draft)
+    } else {
+        ui.columns(2, |columns| {
+            name(&mut columns[0], signing, draft, is_first);
+            comment(&mut columns[1], draft)
+        })
+    };
+    ui.add_space(theme::GAP);
     ui.label("What you say of the record");
-    for &meaning in Meaning::ALL {
-        meaning_row(ui, meaning, draft);
-    }
-    let label = ui.label("A comment, if you like");
-    let comment = ui.add(widgets::line(&mut draft.comment, wide)).labelled_by(label.id);
+    let room = std::mem::replace(&mut ui.spacing_mut().interact_size.y, theme::TARGET);
+    ui.scope(|ui| {
+        ui.spacing_mut().item_spacing.y = 0.0;
+        Meaning::ALL.iter().for_each(|&meaning| meaning_row(ui, meaning, draft));
+    });
     ui.add_space(theme::GAP);
     ui.horizontal_wrapped(|ui| {
-        ui.spacing_mut().interact_size.y = theme::TARGET;
         for (is_name_only, text) in [(false, "Sign with a key"), (true, "Type the name only")] {
             if ui.selectable_label(draft.is_name_only == is_name_only, text).clicked() {
                 draft.is_name_only = is_name_only;
@@ -159,6 +161,7 @@ fn form(ui: &mut Ui, signing: &Signing, draft: &mut Draft, is_first: bool, acts:
             }
         }
     });
+    ui.spacing_mut().interact_size.y = room;
     let enter = |ui: &Ui, response: &egui::Response| response.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter));
     if draft.is_name_only {
         let text = format!("It will say “{TYPED}”: anybody who can write here could have typed it.");
@@ -169,6 +172,22 @@ fn form(ui: &mut Ui, signing: &Signing, draft: &mut Draft, is_first: bool, acts:
     enter(ui, &passphrase)
 }
 
+fn name(ui: &mut Ui, signing: &Signing, draft: &mut Draft, is_first: bool) {
+    let label = ui.label("Your name, as the lab writes it");
+    let wide = ui.available_width();
+    let name = ui.add(widgets::line(&mut draft.name, wide)).labelled_by(label.id);
+    if is_first {
+        name.request_focus();
+    }
+    amiss(ui, signing, Place::Name);
+}
+
+fn comment(ui: &mut Ui, draft: &mut Draft) -> egui::Response {
+    let label = ui.label("A comment, if you like");
+    let wide = ui.available_width();
+    ui.add(widgets::line(&mut draft.comment, wide)).labelled_by(label.id)
+}
+
 fn meaning_row(ui: &mut Ui, meaning: Meaning, draft: &mut Draft) {
     let chosen = draft.meaning == Some(meaning);
     let button = ui.radio(chosen, format!("{}: {}", meaning.word(), sentence(meaning)));
@@ -177,7 +196,7 @@ fn meaning_row(ui: &mut Ui, meaning: Meaning, draft: &mut Draft) {
     }
 }
 
-/// Width from which file and passphrase stand side by side, points.
+/// Width from which two boxes stand side by side, points.
 const BESIDE: f32 = 560.0;
 
 /// File and passphrase; gives the box of the passphrase.
