@@ -143,7 +143,6 @@ impl Desk {
         self.opening.is_some()
             || self.state.rendering
             || self.state.looking_back > 0
-            || self.state.finding_latest
             || self.state.signing.as_ref().is_some_and(|signing| signing.is_going || (signing.known.is_none() && signing.fault.is_none()))
             || lot.is_some_and(waits)
             || self.state.queue.iter().any(|one| matches!(one.stage, WriteStage::Waits | WriteStage::Going { .. }))

@@ -34,12 +34,10 @@ pub struct State {
     pub face: Face,
     /// Records that wait, are being written, or were written in this session.
     pub queue: Vec<Writing>,
-    /// Records whose past is being looked for, in so many requests.
+    /// Requests for earlier records that have no answer yet.
     pub looking_back: usize,
     /// Records that wait for a reason.
     pub(crate) again: Again,
-    /// The latest record is being looked for, to be signed.
-    pub finding_latest: bool,
     /// The record that is being signed.
     pub signing: Option<Signing>,
     /// What a person should know, latest last.

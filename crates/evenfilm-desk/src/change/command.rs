@@ -32,7 +32,6 @@ pub(crate) fn barred(command: Command, state: &State) -> Option<&'static str> {
         Command::Redo => needs_lot.or_else(|| lot.is_some_and(|lot| !lot.history.can_redo()).then_some("nothing was undone")),
         Command::SaveChoices => needs_batch.or_else(|| lot.is_some_and(|lot| !lot.is_unsaved()).then_some("the choices are saved")),
         Command::LeaveOut | Command::Lock | Command::WriteRecord => needs_batch,
-        Command::SignRecord => needs_lot,
         Command::WriteAll if state.lots.is_empty() => Some("open a folder first"),
         Command::WriteAll => lot.is_some_and(|lot| !lot.unsaved().is_empty()).then_some("save the lot that is shown first"),
         Command::LargestObject | Command::LargestGap | Command::Kind => {
@@ -48,6 +47,7 @@ pub(crate) fn barred(command: Command, state: &State) -> Option<&'static str> {
             (!writing).then_some("no record is being written")
         }
         Command::CloseLot
+        | Command::SignRecord
         | Command::NextField
         | Command::PreviousField
         | Command::Picture

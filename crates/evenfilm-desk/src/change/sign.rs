@@ -12,12 +12,12 @@ impl Desk {
     /// Looks for the latest record of the lot that is shown.
     pub(super) fn sign_latest(&mut self) {
         let Some(lot) = &self.state.lot else { return };
-        self.state.finding_latest = true;
+        self.state.looking_back += 1;
         self.jobs.find_latest(self.records_of(&lot.folder), lot.name.clone());
     }
 
     pub(super) fn latest_found(&mut self, record: Option<PathBuf>) {
-        self.state.finding_latest = false;
+        self.state.looking_back = self.state.looking_back.saturating_sub(1);
         match record {
             Some(record) => self.ask_to_sign(record),
             None => self.say(Notice::not_now("Sign the latest record: the lot has no record yet")),
@@ -73,8 +73,12 @@ impl Desk {
         // Whoever did not wait for it is told.
         if was_going && self.state.over != Some(Over::Sign) {
             self.state.signing = None;
-            done.into_iter().for_each(|text| self.say(Notice::good(text)));
-            failed.iter().for_each(|fault| self.say(Notice::of(fault)));
+            if let Some(text) = done {
+                self.say(Notice::good(text));
+            }
+            if let Some(fault) = failed {
+                self.say(Notice::of(&fault));
+            }
         }
     }
 }

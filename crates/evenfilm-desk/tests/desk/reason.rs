@@ -98,21 +98,31 @@ fn one_reason_goes_for_several() {
     bench.settle();
     bench.press("Write the record");
     bench.settle();
-    // Asked for twice in a row: the second one waits for the first, and says why.
     bench.press("Close");
     bench.press("Slides");
     bench.type_into("Path of the folder", &lots.display().to_string());
     bench.press("Open");
     bench.settle();
     bench.key(Modifiers::COMMAND.plus(Modifiers::SHIFT), Key::Enter);
-    bench.wait_to_read("Why other records of 1 lots?");
-    assert!(bench.reads("TS-0401: revision 1 of ") && bench.reads("Lots without a record yet: 2"));
-    bench.type_into("The reason, kept in each of the new records", "a new blank");
+    bench.wait_to_read("Why another record of TS-0401?");
+    assert!(bench.reads("There is revision 1 of ") && bench.reads("Lots without a record yet: 2"));
+    bench.type_into("The reason, kept in the new record", "a new blank");
     bench.key(Modifiers::NONE, Key::Enter);
     bench.settle();
     let records = lots.join("records");
     assert_eq!(reason(&records.join("TS-0401/r2")).unwrap(), "a new blank");
     assert_eq!((reason(&records.join("TS-0402/r1")), reason(&records.join("TS-0403/r1"))), (None, None));
+    // Now all of them have one.
+    bench.press("Close");
+    bench.key(Modifiers::COMMAND.plus(Modifiers::SHIFT), Key::Enter);
+    bench.wait_to_read("Why other records of 3 lots?");
+    assert!(bench.reads("TS-0401: revision 2 of ") && bench.reads("TS-0403: revision 1 of "));
+    bench.type_into("The reason, kept in each of the new records", "for the third time");
+    bench.key(Modifiers::NONE, Key::Enter);
+    bench.settle();
+    for record in ["TS-0401/r3", "TS-0402/r2", "TS-0403/r2"] {
+        assert_eq!(reason(&records.join(record)).unwrap(), "for the third time");
+    }
     let queue = &bench.window.state().state().queue;
     assert!(queue.iter().all(|one| matches!(one.stage, WriteStage::Written(_))));
 }

@@ -12,24 +12,22 @@ const LIST: f32 = 180.0;
 
 pub(super) fn show(ui: &mut Ui, again: &Again, reason: &mut String, is_new: bool, acts: &mut Acts) {
     let earlier: Vec<&Ordered> = again.ordered.iter().filter(|one| one.before.is_some()).collect();
-    let one = if let [one] = again.ordered.as_slice() { Some(one) } else { None };
-    let asked = match one {
-        Some(one) => format!("Why another record of {}?", one.name),
-        None => format!("Why other records of {} lots?", earlier.len()),
-    };
     ui.spacing_mut().interact_size.y = 24.0;
-    super::title_wrapped(ui, &asked);
-    if one.is_none() {
+    if let [one] = earlier.as_slice() {
+        super::title_wrapped(ui, &format!("Why another record of {}?", one.name));
+        let words = one.before.as_ref().map_or_else(String::new, crate::state::Before::words);
+        ui.label(format!("There is {words} already. It stays as it is."));
+    } else {
+        super::title_wrapped(ui, &format!("Why other records of {} lots?", earlier.len()));
         list(ui, &earlier);
-    } else if let Some(before) = one.and_then(|one| one.before.as_ref()) {
-        ui.label(format!("There is {} already. It stays as it is.", before.words()));
     }
     let new = again.ordered.len() - earlier.len();
     if new > 0 {
         ui.label(format!("Lots without a record yet: {new}. They are written too."));
     }
     ui.add_space(theme::GAP);
-    let label = ui.label(if one.is_some() { "The reason, kept in the new record" } else { "The reason, kept in each of the new records" });
+    let label =
+        ui.label(if earlier.len() == 1 { "The reason, kept in the new record" } else { "The reason, kept in each of the new records" });
     let wide = ui.available_width();
     let edit = ui.add(widgets::line(reason, wide)).labelled_by(label.id);
     if is_new {
@@ -37,7 +35,12 @@ pub(super) fn show(ui: &mut Ui, again: &Again, reason: &mut String, is_new: bool
     }
     let entered = edit.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter));
     let is_said = !reason.trim().is_empty();
-    ui.add(Label::new(widgets::quiet(ui, waits(is_said, again.is_required))).wrap());
+    let waits = match (is_said, again.is_required) {
+        (true, _) => "Enter writes it.",
+        (false, true) => REQUIRED,
+        (false, false) => "Without one the record says that nobody said why, and is flagged.",
+    };
+    ui.add(Label::new(widgets::quiet(ui, waits)).wrap());
     ui.add_space(theme::GAP);
     ui.horizontal(|ui| {
         ui.spacing_mut().interact_size.y = theme::TARGET;
@@ -55,15 +58,6 @@ pub(super) fn show(ui: &mut Ui, again: &Again, reason: &mut String, is_new: bool
 
 /// Why the button waits.
 const REQUIRED: &str = "The lab's settings ask for a reason; the button waits for it";
-
-/// What becomes of what is typed, or is not.
-const fn waits(is_said: bool, is_required: bool) -> &'static str {
-    match (is_said, is_required) {
-        (true, _) => "Enter writes it.",
-        (false, true) => REQUIRED,
-        (false, false) => "Without one the record says that nobody said why, and is flagged.",
-    }
-}
 
 fn list(ui: &mut Ui, earlier: &[&Ordered]) {
     ui.label("There are records already. They stay as they are.");

@@ -150,7 +150,9 @@ fn form(ui: &mut Ui, signing: &Signing, draft: &mut Draft, is_first: bool, acts:
     let room = std::mem::replace(&mut ui.spacing_mut().interact_size.y, theme::TARGET);
     ui.scope(|ui| {
         ui.spacing_mut().item_spacing.y = 0.0;
-        Meaning::ALL.iter().for_each(|&meaning| meaning_row(ui, meaning, draft));
+        for &meaning in Meaning::ALL {
+            meaning_row(ui, meaning, draft);
+        }
     });
     ui.add_space(theme::GAP);
     ui.horizontal_wrapped(|ui| {
