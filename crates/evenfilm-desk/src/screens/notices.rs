@@ -69,7 +69,10 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, acts: &mut Act
 fn not_put_down(fault: &evenfilm_record::fault::Fault) -> Notice {
     let Notice { text, remedy, .. } = Notice::of(fault);
     let text = format!("The numbers shown are put down nowhere: {text}");
-    Notice::failed(text, format!("choose another folder of records; or {remedy}, then try again"))
+    // On the desk the output folder is the folder of records.
+    let said = remedy.replace("output folder", "folder of records");
+    let first = if said == remedy { "choose another folder of records; or " } else { "" };
+    Notice::failed(text, format!("{first}{said}, then try again"))
 }
 
 /// What was said, each with a button that closes it.
