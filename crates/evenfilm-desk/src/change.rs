@@ -8,15 +8,16 @@ use evenfilm_record::corrections::Corrections;
 use crate::Desk;
 use crate::canvas::{Camera, Layer};
 use crate::command::{Command, Face};
-use crate::jobs::{Asked, Look, Purpose};
+use crate::jobs::{Asked, Look, Purpose, ToSign};
 use crate::prefs::Look as Appearance;
 use crate::sheet;
-use crate::state::{Chosen, Lot, Next, Notice, Over, Pointed, Run};
+use crate::state::{Again, Chosen, Lot, Next, Notice, Over, Pointed, Run};
 
 mod choices;
 mod command;
 mod open;
 mod report;
+mod sign;
 mod write;
 
 pub(crate) use command::barred;
@@ -76,6 +77,16 @@ pub(crate) enum Act {
     OnlyThisLot(bool),
     /// Stops a record that waits or is being written.
     StopWriting(u64),
+    /// Queues the records that waited for a reason, with this one; without a text nobody said why.
+    Because(String),
+    /// A record is to be signed.
+    AskToSign(PathBuf),
+    /// Signs a record.
+    Sign(Box<ToSign>),
+    /// Asks for a sign-off of the same record once more.
+    SignAnother,
+    /// Lets the system ask for the file of a key.
+    ChooseKey,
     /// Takes up what an earlier session left, or lets it go.
     TakeUp(bool),
     /// Closes a notice.
@@ -126,23 +137,28 @@ impl Desk {
             Act::Bare(share) => self.of_lot(|lot| lot.bared = share.clamp(0.0, 1.0)),
             Act::Layer(layer, share) => self.of_lot(|lot| lot.layers.set(layer, share)),
             Act::Face(face) => self.state.face = face,
-            Act::Over(over) => self.state.over = over,
+            Act::Over(over) => self.show_over(over),
             Act::Appearance(look) => self.state.prefs.look = look,
             Act::Scale(pct) => self.state.prefs.scale_pct = pct,
-            Act::Records(folder) => self.state.prefs.records = folder,
+            Act::Records(folder) => self.records_go_to(folder),
             Act::ChooseRecords => self.ask_for(Purpose::Records),
             Act::ChooseCharts => self.ask_for(Purpose::Charts),
             Act::SaveCharts(folder) => self.save_charts(&folder),
             Act::Operator(code) => self.state.prefs.operator = code,
             Act::Lock { name, version } => self.lock(name, version),
             Act::SaveAndWrite => {
-                self.state.over = None;
+                self.show_over(None);
                 if self.save_all() {
                     self.write_record();
                 }
             }
             Act::OnlyThisLot(only) => self.of_lot(|lot| lot.own_recipe = only),
             Act::StopWriting(id) => self.stop_writing(id),
+            Act::Because(reason) => self.queue_again(&reason),
+            Act::AskToSign(record) => self.ask_to_sign(record),
+            Act::Sign(asked) => self.sign(*asked),
+            Act::SignAnother => self.sign_another(),
+            Act::ChooseKey => self.ask_for(Purpose::Key),
             Act::TakeUp(wanted) => self.take_up(wanted),
             Act::Close(place) => {
                 if place < self.state.notices.len() {
@@ -158,6 +174,17 @@ impl Desk {
                 self.say(Notice::good(format!("{what} copied")));
             }
         }
+    }
+
+    /// Shows something over everything else, or nothing. What is closed is over with, but for a question that was not seen yet.
+    pub(crate) fn show_over(&mut self, over: Option<Over>) {
+        match self.state.over.take() {
+            Some(Over::Again) => self.state.again = Again::default(),
+            Some(Over::Sign) if !self.state.signing.as_ref().is_some_and(|signing| signing.is_going) => self.state.signing = None,
+            _ => {}
+        }
+        let asks = over.is_none() && !self.state.again.ordered.is_empty();
+        self.state.over = if asks { Some(Over::Again) } else { over };
     }
 
     fn of_lot(&mut self, change: impl FnOnce(&mut Lot)) {

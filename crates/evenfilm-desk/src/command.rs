@@ -78,6 +78,7 @@ commands! {
     Lock, "Lock or unlock the choices", "A verdict rests on locked choices only", "freeze fix verdict protect", ctrl(Key::L);
     WriteRecord, "Write the record", "Measure once more and seal pictures, numbers and choices in a record", "save export report finish archive", ctrl(Key::Enter);
     WriteAll, "Write the records of all lots here", "One after another, as the lots of the folder stand", "save export batch everything", ctrl_shift(Key::Enter);
+    SignRecord, "Sign the latest record…", "Say that you measured, reviewed or approved it", "sign-off signature approve review key", ctrl_shift(Key::S);
     Queue, "Show what is being written", "Progress, summaries and records of this session", "progress jobs records", alone(Key::F8);
     Stop, "Stop measuring", "The numbers stay those of earlier choices", "cancel abort pause", ctrl(Key::Period);
     StopRecords, "Stop all records", "Nothing is left behind of those that are not written; the others stay", "cancel abort writing", ctrl_shift(Key::Period);

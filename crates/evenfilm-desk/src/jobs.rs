@@ -13,15 +13,18 @@ use evenfilm_record::lot::{Inspected, LotOutcome};
 
 use crate::canvas::{Detail, FieldPicture, Thumb};
 use crate::numbers::Charted;
-use crate::state::{Chosen, Listed};
+use crate::state::{Chosen, Known, Listed, Ordered, Place};
 
 mod measure;
+mod past;
 mod picture;
+mod sign;
 mod small;
 mod write;
 
 pub(crate) use measure::{Asked, Opened, write_corrections};
 pub(crate) use picture::{Look, Wanted};
+pub(crate) use sign::ToSign;
 pub(crate) use small::Thumbs;
 
 /// What a job tells the window.
@@ -33,7 +36,7 @@ pub(crate) enum Report {
     /// A run goes on: share, what, and the field that is done or being measured.
     Going(u64, f32, String, Option<(usize, bool)>),
     /// A run has ended.
-    Measured(u64, Box<Result<Inspected, Fault>>, Box<Chosen>),
+    Measured(u64, Box<Result<Shown, Fault>>, Box<Chosen>),
     /// A field's picture is there.
     Pictured(u64, Box<Result<FieldPicture, Fault>>),
     /// A part of a picture that is not held in memory.
@@ -46,13 +49,28 @@ pub(crate) enum Report {
     Rendered(Result<PathBuf, Fault>),
     /// Charts were written into a folder, so many files.
     Charted(PathBuf, Result<usize, Fault>),
+    /// What there was before the records that are asked for, and whether the lab wants a reason for another one.
+    LookedBack(Vec<Ordered>, bool),
+    /// The latest record of the lot that is shown.
+    Latest(Option<PathBuf>),
+    /// The sign-offs of a record, with the number of a new one; or why there is none, and what that is about.
+    Signoffs(PathBuf, Result<(Box<Known>, Option<u32>), (Place, Fault)>),
+    /// Something could not be put down in the journal.
+    NotPutDown(Fault),
     /// A record is being written: its number, share, what.
     Writing(u64, f32, String, f64),
     /// A record is written, or is not.
     Written(u64, Box<Result<LotOutcome, Fault>>),
 }
 
-/// What a folder is chosen for.
+/// Numbers to be shown.
+pub(crate) struct Shown {
+    pub(crate) inspected: Inspected,
+    /// Why the journal could not be told of them; `None` where it was.
+    pub(crate) not_put_down: Option<Fault>,
+}
+
+/// What a folder or a file is chosen for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Purpose {
     /// A lot, or several.
@@ -61,6 +79,8 @@ pub(crate) enum Purpose {
     Records,
     /// Where charts go.
     Charts,
+    /// The file of a key.
+    Key,
 }
 
 /// Sends reports and wakes the window.
@@ -226,6 +246,26 @@ impl Jobs {
     /// Lets the system ask for a folder.
     pub(crate) fn choose(&self, purpose: Purpose, at: Option<PathBuf>) {
         small::choose(self.tell.clone(), purpose, at);
+    }
+
+    /// Looks what there was before records.
+    pub(crate) fn look_back(&self, ordered: Vec<Ordered>) {
+        past::look(self.tell.clone(), ordered);
+    }
+
+    /// Finds the latest record of a lot.
+    pub(crate) fn find_latest(&self, out: PathBuf, lot: String) {
+        sign::find(self.tell.clone(), out, lot);
+    }
+
+    /// Looks at a record and its sign-offs.
+    pub(crate) fn look_at_signoffs(&self, record: PathBuf) {
+        sign::look(self.tell.clone(), record);
+    }
+
+    /// Signs a record.
+    pub(crate) fn sign(&self, asked: ToSign) {
+        sign::sign(self.tell.clone(), asked);
     }
 
     /// Draws charts and writes them into a folder.

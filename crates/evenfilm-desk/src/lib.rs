@@ -17,6 +17,7 @@ mod jobs;
 mod numbers;
 mod prefs;
 mod screens;
+mod secret;
 mod session;
 mod sheet;
 mod state;
@@ -28,7 +29,7 @@ mod window;
 pub use canvas::{Camera, Layer, Layers};
 pub use command::{Command, Face};
 pub use prefs::{Look, Prefs};
-pub use state::{CardState, Lot, Run, State, WriteStage};
+pub use state::{CardState, Lot, Place, Run, Signing, State, WriteStage};
 pub use window::{WindowFault, run};
 
 use change::{Act, Acts};
@@ -141,6 +142,8 @@ impl Desk {
         };
         self.opening.is_some()
             || self.state.rendering
+            || self.state.looking_back > 0
+            || self.state.signing.as_ref().is_some_and(|signing| signing.is_going || (signing.known.is_none() && signing.fault.is_none()))
             || lot.is_some_and(waits)
             || self.state.queue.iter().any(|one| matches!(one.stage, WriteStage::Waits | WriteStage::Going { .. }))
     }

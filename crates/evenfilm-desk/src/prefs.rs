@@ -58,6 +58,8 @@ pub struct Prefs {
     pub choices_shown: bool,
     /// The code of whoever works here, for corrections.
     pub operator: String,
+    /// The file of the key that was signed with last.
+    pub key: Option<PathBuf>,
 }
 
 impl Default for Prefs {
@@ -71,6 +73,7 @@ impl Default for Prefs {
             maximized: false,
             choices_shown: true,
             operator: String::new(),
+            key: None,
         }
     }
 }

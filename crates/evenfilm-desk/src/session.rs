@@ -146,8 +146,8 @@ impl Left {
             lot.now.recipe = recipe.clone();
             desk.measure();
         }
-        for folder in &self.writing {
-            desk.order(folder.clone(), folder_name(folder));
+        if !self.writing.is_empty() {
+            desk.order(self.writing.iter().map(|folder| (folder.clone(), folder_name(folder))).collect());
         }
         self.let_go();
     }

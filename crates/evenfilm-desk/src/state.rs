@@ -10,10 +10,16 @@ use crate::prefs::Prefs;
 
 mod lot;
 mod over;
+mod past;
+mod signing;
 
 pub(crate) use lot::{Card, Chosen};
 pub use lot::{CardState, Lot, Run};
 pub(crate) use over::{Next, Notice, Over, Pointed, Tone};
+pub(crate) use past::moment;
+pub(crate) use past::{Again, Before, Ordered};
+pub(crate) use signing::Known;
+pub use signing::{Place, Signing};
 
 /// All of it.
 #[derive(Default)]
@@ -28,6 +34,12 @@ pub struct State {
     pub face: Face,
     /// Records that wait, are being written, or were written in this session.
     pub queue: Vec<Writing>,
+    /// Requests for earlier records that have no answer yet.
+    pub looking_back: usize,
+    /// Records that wait for a reason.
+    pub(crate) again: Again,
+    /// The record that is being signed.
+    pub signing: Option<Signing>,
     /// What a person should know, latest last.
     pub notices: Vec<Notice>,
     /// What lies over everything else.
@@ -94,6 +106,14 @@ pub struct Writing {
     pub out: PathBuf,
     /// How far it is.
     pub stage: WriteStage,
+}
+
+impl Writing {
+    /// Whether it is still to come, and of the same lot as another one that is asked for.
+    pub(crate) fn is_before(&self, ordered: &Ordered) -> bool {
+        let is_to_come = matches!(self.stage, WriteStage::Waits | WriteStage::Going { .. });
+        is_to_come && self.folder == ordered.folder && self.out == ordered.out
+    }
 }
 
 /// How far a record is.

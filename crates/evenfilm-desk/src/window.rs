@@ -70,8 +70,9 @@ impl Desk {
             self.state.prefs.window = [(size.x * scale).round(), (size.y * scale).round()];
         }
         let writing = self.state.queue.iter().any(|one| matches!(one.stage, WriteStage::Waits | WriteStage::Going { .. }));
+        let signing = self.state.signing.as_ref().is_some_and(|signing| signing.is_going);
         let unsaved = self.state.lot.as_ref().is_some_and(|lot| !lot.unsaved().is_empty());
-        if closing && !self.may_close && (writing || unsaved) {
+        if closing && !self.may_close && (writing || signing || unsaved) {
             ctx.send_viewport_cmd(egui::ViewportCommand::CancelClose);
             self.state.over = Some(crate::state::Over::Closing);
         }

@@ -197,7 +197,14 @@ impl Batch {
         let recipe_file = options.recipe.clone().or_else(|| beside(folder, RECIPE)).or_else(|| options.else_recipe.clone());
         let mut as_found = AsFound::default();
         let recipe = match (&options.choices, &recipe_file) {
-            (Some(choices), _) => choices.clone(),
+            (Some(choices), path) => {
+                // Choices that are the file's are approved where it is.
+                let of_file = path.as_ref().and_then(|path| recipe_file::parse(&as_found.read(0, path, "recipe").ok()?, path).ok());
+                if of_file.as_ref() != Some(choices) {
+                    as_found.0[0] = None;
+                }
+                choices.clone()
+            }
             (None, Some(path)) => as_found.read(0, path, "recipe").and_then(|text| recipe_file::parse(&text, path))?,
             (None, None) => Recipe::default(),
         };

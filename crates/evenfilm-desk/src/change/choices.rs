@@ -35,7 +35,7 @@ impl Desk {
     }
 
     pub(super) fn leave_out(&mut self, reason: &str) {
-        self.state.over = None;
+        self.show_over(None);
         let operator = self.state.prefs.operator.trim().to_owned();
         let Some(lot) = &mut self.state.lot else { return };
         let Some(field) = lot.cards.get(lot.field).map(|card| card.name.clone()) else { return };
@@ -48,7 +48,7 @@ impl Desk {
     }
 
     pub(super) fn give_kind(&mut self, thing: &Pointed, kind: &str, reason: &str) {
-        self.state.over = None;
+        self.show_over(None);
         let by = self.state.prefs.operator.trim().to_owned();
         let Some(lot) = &mut self.state.lot else { return };
         let change = if thing.gap {
@@ -71,7 +71,7 @@ impl Desk {
     }
 
     pub(super) fn lock(&mut self, name: String, version: String) {
-        self.state.over = None;
+        self.show_over(None);
         let Some(lot) = &mut self.state.lot else { return };
         lot.history.step(&lot.now, false);
         let recipe = &mut lot.now.recipe;

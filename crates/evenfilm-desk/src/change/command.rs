@@ -47,6 +47,7 @@ pub(crate) fn barred(command: Command, state: &State) -> Option<&'static str> {
             (!writing).then_some("no record is being written")
         }
         Command::CloseLot
+        | Command::SignRecord
         | Command::NextField
         | Command::PreviousField
         | Command::Picture
@@ -106,6 +107,7 @@ impl Desk {
             Command::Lock => self.lock_or_unlock(),
             Command::WriteRecord => self.ask_to_write(),
             Command::WriteAll => self.write_all(),
+            Command::SignRecord => self.sign_latest(),
             Command::Why => self.state.over = Some(Over::Why),
             Command::Queue => self.state.over = Some(Over::Queue),
             Command::Setup => self.state.over = Some(Over::Setup),
@@ -230,9 +232,7 @@ impl Desk {
         let mut lots: Vec<_> =
             self.state.lots.iter().filter(|one| one.fault.is_none()).map(|one| (one.folder.clone(), one.label())).collect();
         lots.sort_by_cached_key(|(folder, _)| !crate::sheet::is_check(folder));
-        for (folder, name) in lots {
-            self.order(folder, name);
-        }
+        self.order(lots);
     }
 
     fn stop(&mut self) {

@@ -15,7 +15,7 @@ impl Desk {
     }
 
     pub(crate) fn go(&mut self, next: &Next) {
-        self.state.over = None;
+        self.show_over(None);
         match next {
             Next::Start => {
                 self.close_lot();

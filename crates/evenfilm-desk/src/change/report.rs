@@ -7,7 +7,7 @@ use evenfilm_record::fault::{Fault, FaultKind};
 use evenfilm_record::lot::Inspected;
 
 use super::{Desk, Look, Lot, Notice, Purpose, Run};
-use crate::jobs::Report;
+use crate::jobs::{Report, Shown};
 use crate::state::{Card, CardState, Listed, WriteStage};
 use std::time::Duration;
 
@@ -23,8 +23,9 @@ impl Desk {
             Report::Measured(number, result, with) if self.jobs.measure.is_latest(number) => {
                 let Some(lot) = &mut self.state.lot else { return };
                 match *result {
-                    Ok(inspected) => {
+                    Ok(Shown { inspected, not_put_down }) => {
                         judge_cards(lot, &inspected);
+                        lot.not_put_down = not_put_down;
                         (lot.measured, lot.measured_with, lot.run) = (Some(Arc::new(inspected)), Some(*with), Run::Idle);
                         lot.measured_batch.clone_from(&lot.batch);
                     }
@@ -57,6 +58,10 @@ impl Desk {
                 Ok(count) => self.say(Notice::good(format!("{count} files of charts written to {}", folder.display()))),
                 Err(fault) => self.say(Notice::of(&fault)),
             },
+            Report::LookedBack(ordered, is_required) => self.looked_back(ordered, is_required),
+            Report::Latest(record) => self.latest_found(record),
+            Report::Signoffs(record, result) => self.signoffs(&record, result),
+            Report::NotPutDown(fault) => self.say(Notice::of(&fault)),
             Report::Writing(id, share, what, since_s) => {
                 if let Some(one) = self.state.queue.iter_mut().find(|one| one.id == id) {
                     one.stage = WriteStage::Going { share, what, since_s };
@@ -158,14 +163,15 @@ impl Desk {
         let Some(folder) = folder else {
             // Nobody is so quick to change their mind: the system has no such window.
             if soon {
-                let text = "This system shows no window for choosing a folder";
-                self.say(Notice::failed(text, "type the path, or drop the folder here"));
+                let text = "This system shows no window for choosing a folder or a file";
+                self.say(Notice::failed(text, "type the path"));
             }
             return;
         };
         match purpose {
             Purpose::Lot => self.open(&folder),
-            Purpose::Records => self.state.prefs.records = Some(folder),
+            Purpose::Records => self.records_go_to(Some(folder)),
+            Purpose::Key => self.state.prefs.key = Some(folder),
             Purpose::Charts => self.save_charts(&folder),
         }
     }

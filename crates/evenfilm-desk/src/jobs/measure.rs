@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::sync::atomic::AtomicBool;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use evenfilm_core::recipe::Recipe;
 use evenfilm_record::corrections::{Correction, Corrections};
@@ -11,8 +11,9 @@ use evenfilm_record::folder::{Batch, Options};
 use evenfilm_record::lot::{self, Event, Job, Memo};
 use evenfilm_record::occasion::Occasion;
 use evenfilm_record::recipe_file;
+use evenfilm_record::settings::Settings;
 
-use super::{Report, Tell, Worker, guarded};
+use super::{Report, Shown, Tell, Worker, guarded};
 use crate::state::Chosen;
 
 /// A lot to open and measure.
@@ -54,7 +55,14 @@ fn run(number: u64, asked: &Asked, cancel: &AtomicBool, tell: &Tell, memo: &mut 
         let progress = Progress { number, fields: batch.fields.len(), tell };
         let show = |event: Event<'_>| progress.show(event);
         let job = Job { out: &asked.out, occasion: &occasion, cancel, tell: &show };
-        lot::inspect(&batch, &job, memo)
+        let inspected = lot::inspect(&batch, &job, memo)?;
+        // What was overtaken nobody sees.
+        if cancel.load(Ordering::Relaxed) {
+            return Err(Fault::interrupted());
+        }
+        // Before anybody sees them. Numbers that cannot be put down are shown all the same, and that is told with them.
+        let not_put_down = lot::shown(&batch, &inspected, &job).err();
+        Ok(Shown { inspected, not_put_down })
     });
     // Whoever stopped it knows.
     if !matches!(&result, Err(fault) if fault.kind == FaultKind::Interrupted) {
@@ -67,7 +75,8 @@ fn open(asked: &Asked) -> Result<Opened, Fault> {
         (Some(known), Some(chosen)) => !write_corrections(&asked.folder, known, &chosen.corrections)?,
         _ => false,
     };
-    let options = Options { choices: asked.chosen.as_ref().map(|chosen| chosen.recipe.clone()), ..Options::default() };
+    let settings = Settings::find(&asked.out)?;
+    let options = Options { choices: asked.chosen.as_ref().map(|chosen| chosen.recipe.clone()), ..Options::of(&settings) };
     let batch = Batch::open(&asked.folder, &options)?;
     let on_disk = batch.recipe_file.as_deref().map(recipe_file::read).transpose()?.unwrap_or_else(Recipe::default);
     let recipe = options.choices.unwrap_or_else(|| on_disk.clone());

@@ -83,11 +83,13 @@ pub(super) fn choose(tell: Tell, purpose: Purpose, at: Option<PathBuf>) {
         Purpose::Lot => "The folder of a lot, or of several",
         Purpose::Records => "Where records go",
         Purpose::Charts => "Where the charts go",
+        Purpose::Key => "The file of your key",
     };
     let ask = move || {
         let dialog = rfd::FileDialog::new().set_title(title);
         let dialog = if let Some(at) = at { dialog.set_directory(at) } else { dialog };
-        let folder = guarded("choosing a folder", || Ok(dialog.pick_folder())).unwrap_or_default();
+        let folder = guarded("choosing a folder", || Ok(if purpose == Purpose::Key { dialog.pick_file() } else { dialog.pick_folder() }))
+            .unwrap_or_default();
         tell.tell(Report::Chosen(folder, purpose));
     };
     let _ = thread::Builder::new().name("choose".into()).spawn(ask);

@@ -7,10 +7,12 @@ use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::thread::{self, JoinHandle};
 use std::time::Instant;
 
-use evenfilm_record::fault::Fault;
-use evenfilm_record::folder::{Batch, Options};
+use evenfilm_record::fault::{Fault, FaultKind};
+use evenfilm_record::folder::{Batch, Options, SHEET};
+use evenfilm_record::journal;
 use evenfilm_record::lot::{self, Event, Job, LotOutcome};
 use evenfilm_record::occasion::Occasion;
+use evenfilm_record::sheet::Sheet;
 
 use super::measure::in_words;
 use super::{Report, Tell, guarded};
@@ -21,6 +23,8 @@ pub(crate) struct Order {
     pub(crate) id: u64,
     pub(crate) folder: PathBuf,
     pub(crate) out: PathBuf,
+    /// Why it is made although there is an earlier record; `None` where there is none, or nobody said.
+    pub(crate) reason: Option<String>,
 }
 
 /// Writes records in the order in which they are asked for.
@@ -79,9 +83,9 @@ impl Writer {
     }
 
     /// Puts a lot at the end of the queue; gives the number of the record to come.
-    pub(crate) fn ask(&mut self, folder: PathBuf, out: PathBuf) -> u64 {
+    pub(crate) fn ask(&mut self, folder: PathBuf, out: PathBuf, reason: Option<String>) -> u64 {
         self.last += 1;
-        self.shared.lock().waiting.push_back((Order { id: self.last, folder, out }, Arc::default()));
+        self.shared.lock().waiting.push_back((Order { id: self.last, folder, out, reason }, Arc::default()));
         self.shared.something.notify_one();
         self.last
     }
@@ -115,14 +119,25 @@ impl Drop for Writer {
     }
 }
 
-/// The same call as the command line's, from the same files.
+/// The same calls as the command line's, from the same files.
 fn write(order: &Order, cancel: &AtomicBool, tell: &Tell) -> Result<LotOutcome, Fault> {
-    let batch = Batch::open(&order.folder, &Options::default())?;
-    let occasion = Occasion::now(&order.out, env!("CARGO_PKG_VERSION"))?;
-    let (start, fields) = (Instant::now(), batch.fields.len());
-    let show = |event: Event<'_>| {
-        let (share, what) = in_words(event, fields);
-        tell.tell(Report::Writing(order.id, share, what, start.elapsed().as_secs_f64()));
-    };
-    lot::run(&batch, &Job { out: &order.out, occasion: &occasion, cancel, tell: &show })
+    let occasion = Occasion { reason: order.reason.clone(), ..Occasion::now(&order.out, env!("CARGO_PKG_VERSION"))? };
+    let start = Instant::now();
+    let outcome = Batch::open(&order.folder, &Options::of(&occasion.settings)).and_then(|batch| {
+        let fields = batch.fields.len();
+        let show = |event: Event<'_>| {
+            let (share, what) = in_words(event, fields);
+            tell.tell(Report::Writing(order.id, share, what, start.elapsed().as_secs_f64()));
+        };
+        lot::run(&batch, &Job { out: &order.out, occasion: &occasion, cancel, tell: &show })
+    });
+    // A lot that was refused is put down as well.
+    if let Err(fault) = &outcome
+        && fault.kind == FaultKind::Input
+        && let Ok(sheet) = Sheet::read(&order.folder.join(SHEET))
+        && let Err(unwritten) = journal::refused(&order.out, &sheet.lot, fault, &occasion)
+    {
+        tell.tell(Report::NotPutDown(unwritten));
+    }
+    outcome
 }

@@ -6,6 +6,7 @@ use egui::{Button, Frame, Label, Layout, Margin, Panel, RichText, ScrollArea, Ui
 
 use super::{focus, widgets};
 use crate::change::{Act, Acts};
+use crate::command::Command;
 use crate::state::{Notice, Run, State, Tone};
 use crate::theme;
 
@@ -26,7 +27,8 @@ const BUTTON: f32 = 150.0;
 
 pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, acts: &mut Acts) {
     let failed = state.lot.as_ref().and_then(|lot| if let Run::Failed(fault) = &lot.run { Some(Notice::of(fault)) } else { None });
-    if state.left.is_empty() && failed.is_none() && state.notices.is_empty() {
+    let not_put_down = state.lot.as_ref().and_then(|lot| lot.not_put_down.as_ref()).map(not_put_down);
+    if state.left.is_empty() && failed.is_none() && not_put_down.is_none() && state.notices.is_empty() {
         draft.since.clear();
         return;
     }
@@ -46,10 +48,31 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, acts: &mut Act
                 };
                 line(ui, BUTTON, |ui| words(ui, &notice), again);
             }
+            if let Some(notice) = not_put_down {
+                let mend = |ui: &mut Ui| {
+                    if ui.button("Try again").clicked() {
+                        acts.push(Act::Again);
+                    }
+                    if ui.button("Choose a folder…").on_hover_text("In the set-up of the desk").clicked() {
+                        acts.run(Command::Setup);
+                    }
+                };
+                line(ui, 300.0, |ui| words(ui, &notice), mend);
+            }
             notices(ui, state, draft, acts);
             focus::follow(ui);
         });
     });
+}
+
+/// What is told as long as nothing keeps the numbers that are shown.
+fn not_put_down(fault: &evenfilm_record::fault::Fault) -> Notice {
+    let Notice { text, remedy, .. } = Notice::of(fault);
+    let text = format!("The numbers shown are put down nowhere: {text}");
+    // On the desk the output folder is the folder of records.
+    let said = remedy.replace("output folder", "folder of records");
+    let first = if said == remedy { "choose another folder of records; or " } else { "" };
+    Notice::failed(text, format!("{first}{said}, then try again"))
 }
 
 /// What was said, each with a button that closes it.

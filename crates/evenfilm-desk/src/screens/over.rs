@@ -7,10 +7,13 @@ use crate::change::{Act, Acts};
 use crate::state::{Lot, Next, Over, State};
 use crate::theme;
 
+mod again;
 mod find;
 mod kind;
 mod queue;
 mod setup;
+mod sign;
+mod signoffs;
 mod why;
 
 /// What is being typed into it.
@@ -25,9 +28,15 @@ pub(crate) struct Draft {
     /// What was shown in the pass before: a thing that has just come takes the keyboard.
     shown: Option<Over>,
     setup: setup::Draft,
+    again: String,
+    sign: sign::Draft,
 }
 
 pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, acts: &mut Acts) {
+    if state.over != Some(Over::Sign) {
+        // What was typed goes with the box, a passphrase before all.
+        draft.sign = sign::Draft::default();
+    }
     let Some(over) = state.over.clone() else {
         draft.shown = None;
         return;
@@ -43,7 +52,9 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut Draft, acts: &mut Act
         .show(ui.ctx(), |ui| {
             let room = ui.ctx().content_rect().size();
             ui.set_max_width(720.0_f32.min(room.x - 80.0));
-            let scroll = ScrollArea::vertical().id_salt("over").max_height(room.y - 64.0);
+            // What grows while it is shown takes the room at once.
+            let high = room.y - 64.0;
+            let scroll = ScrollArea::vertical().id_salt("over").max_height(high).min_scrolled_height(high);
             scroll.show(ui, |ui| {
                 content(ui, (state, lot), &over, draft, is_new, acts);
                 focus::follow(ui);
@@ -69,6 +80,8 @@ fn content(ui: &mut Ui, (state, lot): (&State, Option<&Lot>), over: &Over, draft
         (Over::LeaveOut, Some(lot)) => leave_out(ui, lot, draft, is_new, acts),
         (Over::Kind(thing), _) => kind::show(ui, thing, &mut draft.kind, is_new, acts),
         (Over::Lock, Some(_)) => lock(ui, draft, is_new, acts),
+        (Over::Again, _) => again::show(ui, &state.again, &mut draft.again, is_new, acts),
+        (Over::Sign, _) => sign::show(ui, state, &mut draft.sign, is_new, acts),
         (Over::Charts, Some(_)) => charts(ui, draft, is_new, acts),
         (Over::SaveFirst, lot) => save_first(ui, lot, is_new, acts),
         (Over::Leave(next), lot) => leave(ui, lot, next, is_new, acts),
@@ -83,6 +96,8 @@ fn begin(state: &State, draft: &mut Draft) {
     draft.setup = setup::Draft::of(&state.prefs);
     draft.reason = "overlap".into();
     draft.kind = kind::Draft::default();
+    draft.again.clear();
+    draft.sign = sign::Draft::of(&state.prefs);
     if let Some(lot) = &state.lot {
         draft.name.clone_from(&lot.now.recipe.name);
         draft.version.clone_from(&lot.now.recipe.version);
@@ -92,6 +107,12 @@ fn begin(state: &State, draft: &mut Draft) {
 
 pub(super) fn title(ui: &mut Ui, text: &str) {
     ui.label(RichText::new(text).size(22.0));
+    ui.add_space(theme::GAP);
+}
+
+/// The same where a name in it may be long.
+pub(super) fn title_wrapped(ui: &mut Ui, text: &str) {
+    ui.add(egui::Label::new(RichText::new(text).size(22.0)).wrap());
     ui.add_space(theme::GAP);
 }
 

@@ -40,6 +40,13 @@ pub(crate) fn line(text: &mut String, width: f32) -> TextEdit<'_> {
     TextEdit::singleline(text).desired_width(width).align(egui::Align2::LEFT_CENTER).min_size(Vec2::new(0.0, theme::TARGET))
 }
 
+/// Text that must be seen to.
+pub(crate) fn warning(ui: &mut Ui, text: impl Into<String>) {
+    let ink = theme::inks(ui).warn;
+    // In columns text would be stretched to both edges.
+    ui.with_layout(egui::Layout::top_down(egui::Align::Min), |ui| ui.add(egui::Label::new(RichText::new(text).color(ink)).wrap()));
+}
+
 /// A button as wide as what is left.
 pub(crate) fn wide_button(ui: &mut Ui, name: impl Into<egui::WidgetText>) -> Response {
     let size = Vec2::new(ui.available_width(), theme::TARGET);

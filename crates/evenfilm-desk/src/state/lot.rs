@@ -44,6 +44,8 @@ pub struct Lot {
     pub measured_batch: Option<Arc<Batch>>,
     /// What it was measured with.
     pub measured_with: Option<Chosen>,
+    /// Why the journal was not told of the numbers that are shown; `None` where it was, and where there are none.
+    pub not_put_down: Option<Fault>,
     /// The background run.
     pub run: Run,
     /// A card for each field.
@@ -149,6 +151,7 @@ impl Lot {
             measured: None,
             measured_batch: None,
             measured_with: None,
+            not_put_down: None,
             own_recipe: false,
             identity: RefCell::default(),
             run: Run::Going { share: 0.0, what: "opening".into() },

@@ -67,6 +67,10 @@ pub enum Over {
     Lock,
     /// The choices are not saved, and a record is asked for.
     SaveFirst,
+    /// Records are asked for where there are earlier ones, and why is asked for.
+    Again,
+    /// A record is to be signed.
+    Sign,
     /// Where the charts go is asked for.
     Charts,
     /// What the verdict rests on.

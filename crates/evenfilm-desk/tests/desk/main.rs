@@ -4,10 +4,13 @@
 
 mod bench;
 mod choices;
+mod journal;
 mod keyboard;
 mod lots;
 mod numbers;
+mod reason;
 mod record;
 mod sheet;
+mod sign;
 mod sizes;
 mod trouble;

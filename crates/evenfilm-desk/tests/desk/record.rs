@@ -76,6 +76,8 @@ fn a_record_is_that_of_the_command_line_to_the_byte() {
     bench.press("Close");
     bench.press("Write the record");
     bench.settle();
+    bench.press("Write without a reason");
+    bench.settle();
     let WriteStage::Written(second) = &bench.window.state().state().queue[1].stage else { panic!("not written") };
     assert_eq!(second.revision, 2);
 }
@@ -104,6 +106,7 @@ fn several_lots_queue_and_one_that_waits_can_be_stopped() {
     bench.press("Open");
     bench.settle();
     bench.key(Modifiers::COMMAND.plus(Modifiers::SHIFT), Key::Enter);
+    bench.wait_to_read("Stop writing TS-0403");
     bench.press("Stop writing TS-0403");
     bench.settle();
     let stages: Vec<bool> = bench.window.state().state().queue.iter().map(|one| matches!(one.stage, WriteStage::Written(_))).collect();

@@ -50,6 +50,8 @@ fn a_damaged_picture_is_named() {
 fn a_record_that_cannot_be_written_says_so() {
     let mut bench = Bench::with("TS-0402");
     let records = bench.lot().folder.parent().unwrap().join("records");
+    // The journal began it.
+    fs::remove_dir_all(&records).unwrap();
     fs::write(&records, "a file in the way").unwrap();
     bench.press("Write the record");
     bench.settle();

@@ -27,6 +27,7 @@ pub(super) fn show(ui: &mut Ui, state: &State, is_new: bool, acts: &mut Acts) {
             acts.push(Act::Over(None));
         }
         widgets::command(ui, Command::OpenRecords, state, acts);
+        widgets::command(ui, Command::SignRecord, state, acts);
     });
 }
 
@@ -49,6 +50,18 @@ fn one(ui: &mut Ui, writing: &Writing, acts: &mut Acts) {
         }
         WriteStage::Written(outcome) => {
             let text = summary::of_lot(outcome);
+            // Before the summary, which is long.
+            ui.horizontal(|ui| {
+                let sign = ui.button("Sign this record…");
+                let name = format!("Sign this record… {} revision {}", outcome.lot, outcome.revision);
+                sign.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, true, &name));
+                if sign.clicked() {
+                    acts.push(Act::AskToSign(outcome.record_dir.clone()));
+                }
+                if ui.button("Copy the summary").clicked() {
+                    acts.push(Act::Copy(format!("{text}\n{}\n", summary::CAUTION), "Summary"));
+                }
+            });
             egui::CollapsingHeader::new(format!("Revision {}: summary", outcome.revision)).id_salt(writing.id).default_open(true).show(
                 ui,
                 |ui| {
@@ -56,9 +69,6 @@ fn one(ui: &mut Ui, writing: &Writing, acts: &mut Acts) {
                     ScrollArea::horizontal().id_salt(("text", writing.id)).show(ui, |ui| ui.add(text));
                 },
             );
-            if ui.button("Copy the summary").clicked() {
-                acts.push(Act::Copy(format!("{text}\n{}\n", summary::CAUTION), "Summary"));
-            }
         }
         WriteStage::Stopped => drop(ui.label("stopped; nothing was left behind")),
         WriteStage::Failed(fault) => {
