@@ -103,7 +103,7 @@ impl Settings {
         let mut files = vec![path];
         files.extend(signers.iter().map(|(path, _)| path.as_path()));
         let could_be_changed = files.iter().any(|file| could_be_changed(file) || file.parent().is_some_and(could_be_replaced));
-        Ok(Self { signers, could_be_changed, ..settings })
+        Ok(Self { could_be_changed, signers, ..settings })
     }
 
     /// The signers, where the lab names any.

@@ -98,18 +98,21 @@ const CHECKS: [Check; 8] =
 /// Journals by the folders of records that they lie in, each read once.
 #[derive(Debug, Default)]
 pub struct Journals {
-    read: RefCell<BTreeMap<PathBuf, Rc<Result<Option<Known>, Fault>>>>,
+    read: RefCell<BTreeMap<PathBuf, Rc<Journal>>>,
 }
+
+/// A journal, none, or why it cannot be read.
+type Journal = Result<Option<Known>, Fault>;
 
 impl Journals {
     /// Folders of records whose journals were changed.
     pub fn changed(&self) -> Vec<PathBuf> {
         let read = self.read.borrow();
-        let is_changed = |known: &Rc<Result<Option<Known>, Fault>>| matches!(&**known, Ok(Some(known)) if !known.checked.is_whole());
+        let is_changed = |known: &Rc<Journal>| matches!(&**known, Ok(Some(known)) if !known.checked.is_whole());
         read.iter().filter(|(_, known)| is_changed(known)).map(|(out, _)| out.clone()).collect()
     }
 
-    fn of(&self, out: &Path) -> Rc<Result<Option<Known>, Fault>> {
+    fn of(&self, out: &Path) -> Rc<Journal> {
         let mut read = self.read.borrow_mut();
         Rc::clone(read.entry(out.to_path_buf()).or_insert_with(|| Rc::new(Known::read(out))))
     }

@@ -7,6 +7,7 @@ use clap::Args;
 use evenfilm_record::fault::Fault;
 use evenfilm_record::finding::Finding;
 use evenfilm_record::journal::{self, Checked, Head, JOURNAL};
+use evenfilm_record::names::printable;
 use serde_json::{Value, json};
 
 use crate::complain;
@@ -64,7 +65,11 @@ fn none(folder: &Path) -> Fault {
 
 fn print_words(out: &mut impl Write, args: &JournalArgs, checked: &Checked) -> io::Result<()> {
     for Finding { file, line, message, is_fault, .. } in &checked.findings {
-        let place = line.map_or_else(|| file.iter().map(|file| format!(" {file}")).collect(), |line| format!(" line {line}"));
+        let place = match (line, file) {
+            (Some(line), _) => format!(" line {line}"),
+            (None, Some(file)) => format!(" {}", printable(file)),
+            (None, None) => String::new(),
+        };
         writeln!(out, "{}{place}: {message}", if *is_fault { "FAULT" } else { "note" })?;
     }
     let entries = checked.entries;

@@ -19,7 +19,7 @@ pub(super) struct Circumstances<'a> {
 }
 
 /// The lines, without those of the chain, which the archive adds. Labels of RFC 8493 (2.2.2) come first.
-pub(super) fn bag_info(batch: &Batch, job: &Job<'_>, known: Circumstances<'_>) -> Info {
+pub(super) fn bag_info(batch: &Batch, job: &Job<'_>, known: &Circumstances<'_>) -> Info {
     let occasion = job.occasion;
     let (moment, about) = (&occasion.moment, &batch.sheet.about);
     let mut lines = occasion.settings.bag_info();

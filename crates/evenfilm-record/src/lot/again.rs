@@ -75,7 +75,7 @@ pub fn again(record: &Path, job: &Job<'_>) -> Result<Again, Fault> {
     let mut again =
         Again { archived_by: cell("program_version").to_owned(), measured_by: occasion.program_version.clone(), ..Again::default() };
     for name in tables(&outcome.record_dir.join("data"), &data)? {
-        compare(&name, [&data, &outcome.record_dir.join("data")].map(|folder| folder.join(&name)), &mut again)?;
+        compare(&name, &[&data, &outcome.record_dir.join("data")].map(|folder| folder.join(&name)), &mut again)?;
     }
     Ok(again)
 }
@@ -108,7 +108,7 @@ fn tables(one: &Path, other: &Path) -> Result<Vec<String>, Fault> {
     for folder in [one, other] {
         for entry in fs::read_dir(folder).map_err(|e| fault("read", folder, &e))?.flatten() {
             let name = entry.file_name().to_string_lossy().into_owned();
-            if name.ends_with(".csv") {
+            if Path::new(&name).extension().is_some_and(|ending| ending == "csv") {
                 names.insert(name);
             }
         }
@@ -117,7 +117,7 @@ fn tables(one: &Path, other: &Path) -> Result<Vec<String>, Fault> {
 }
 
 /// Compares two tables, the archived one first.
-fn compare(name: &str, paths: [PathBuf; 2], again: &mut Again) -> Result<(), Fault> {
+fn compare(name: &str, paths: &[PathBuf; 2], again: &mut Again) -> Result<(), Fault> {
     if let Some(missing) = paths.iter().position(|path| !path.is_file()) {
         let told = if missing == 0 { ["", "a table"] } else { ["a table", ""] };
         again.tell(name, String::new(), "", told);

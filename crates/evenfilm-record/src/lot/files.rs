@@ -51,7 +51,7 @@ pub(super) fn seal(mut measured: Measured<'_>, job: &Job<'_>) -> Result<LotOutco
         let Told { before, entry } = past::told("record", batch, &digests, &objectives, &history);
         let reason = job.occasion.reason.as_deref().unwrap_or_default();
         let notes = [notes_of(batch, &seen), back.notes].concat();
-        let info = about::bag_info(batch, job, about::Circumstances { revision, changed: back.changed.as_deref(), notes: &notes });
+        let info = about::bag_info(batch, job, &about::Circumstances { revision, changed: back.changed.as_deref(), notes: &notes });
         Ok(Said { info, before, entry: entry.with("reason", reason) })
     };
     let sealed = staging.seal(job.occasion, &mut finish)?;

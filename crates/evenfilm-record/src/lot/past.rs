@@ -135,7 +135,9 @@ fn elsewhere(pictures: &Pictures, history: &History, back: &mut LookedBack) {
     back.flags.push(FlagId::OtherLot.flag(shared.len() as f64, 0.0));
     let mut lots: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
     for (name, others) in shared {
-        others.iter().for_each(|lot| lots.entry(lot).or_default().push(name));
+        for lot in others {
+            lots.entry(lot).or_default().push(name);
+        }
     }
     back.notes.extend(lots.into_iter().map(|(lot, names)| format!("lot {lot} counts the same pictures: {}", names.join(", "))));
 }

@@ -259,7 +259,9 @@ fn a_number_that_does_not_come_out_again_is_named() {
         rows[row][at] = to.to_owned();
         let mut writer = csv::Writer::from_path(&path).unwrap();
         writer.write_record(&header).unwrap();
-        rows.iter().for_each(|row| writer.write_record(row).unwrap());
+        for row in &rows {
+            writer.write_record(row).unwrap();
+        }
         writer.flush().unwrap();
     };
     change("record.csv", 0, "x50_3_um", "1.5");
