@@ -70,7 +70,9 @@ fn only_what_is_approved_gives_more_than_a_provisional_verdict() {
     let approve = |key: &str| lab.run(&["approve", "out/approved/recipe.toml", "out/approved/limits.toml", "--key", key]);
     assert_eq!(code(&approve("r4")), Some(0));
     assert!(lab.flags("second").contains(&"not_approved".to_owned()), "r4 may not approve");
-    ["recipe.toml.sig", "limits.toml.sig"].iter().for_each(|name| fs::remove_file(lab.0.path("out/approved").join(name)).unwrap());
+    for name in ["recipe.toml.sig", "limits.toml.sig"] {
+        fs::remove_file(lab.0.path("out/approved").join(name)).unwrap();
+    }
     assert_eq!(code(&approve("q1")), Some(0));
     let flags = lab.flags("third");
     assert!(!flags.contains(&"not_approved".to_owned()), "{flags:?}");

@@ -51,7 +51,9 @@ fn five_hundred_kills_leave_only_whole_records() {
     // How long a run takes here, while another one runs beside it.
     let begun = Instant::now();
     let mut both = [start(&bench), start(&bench)];
-    both.iter_mut().for_each(|run| assert!(run.wait().unwrap().success()));
+    for run in &mut both {
+        assert!(run.wait().unwrap().success());
+    }
     let whole = begun.elapsed();
     let mut finished = 2;
     for i in 0..KILLS / 2 {
@@ -76,7 +78,9 @@ fn five_hundred_kills_leave_only_whole_records() {
     numbers.sort_unstable();
     assert_eq!(numbers, (1..=u32::try_from(journal.len()).unwrap()).collect::<Vec<_>>());
     assert!(numbers.len() > finished as usize && finished < KILLS, "{finished} of {KILLS} ended by themselves, {left} were there");
-    kept.iter().for_each(|name| assert_whole(&lot.join(name), &journal));
+    for name in kept {
+        assert_whole(&lot.join(name), &journal);
+    }
     // Each names the one before.
     for number in &numbers[1..] {
         let info = fs::read_to_string(lot.join(format!("r{number}/bag-info.txt"))).unwrap();
