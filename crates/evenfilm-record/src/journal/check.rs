@@ -24,7 +24,7 @@ impl Head {
     /// The head that a line is; `None` where it is no entry of a journal.
     pub(super) fn of_line(line: &[u8]) -> Option<Self> {
         let entry: Value = serde_json::from_slice(line).ok()?;
-        let (number, at) = (entry.get("n")?.as_u64()?, entry.get("at")?.as_str()?);
+        let (number, at) = (entry.get("n")?.as_u64().filter(|&n| n > 0)?, entry.get("at")?.as_str()?);
         Some(Self { number, sha256: sha256_hex(line), at: at.to_owned() })
     }
 

@@ -119,7 +119,7 @@ fn writers_wait_for_each_other() {
 #[test]
 fn nothing_is_added_to_what_is_no_journal() {
     let out = tempfile::tempdir().unwrap();
-    for text in ["Dear colleague\n", "{\"n\":1}\n", "[1]\n", "\n"] {
+    for text in ["Dear colleague\n", "{\"n\":1}\n", "{\"n\":0,\"at\":\"2026-03-04T09:15:00Z\"}\n", "[1]\n", "\n"] {
         fs::write(out.path().join(JOURNAL), text).unwrap();
         let fault = Journal::open(out.path(), &occasion()).unwrap_err();
         assert!(fault.message.contains("no entry") && fault.remedy.contains("keep it"), "{fault}");
