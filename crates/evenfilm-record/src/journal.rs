@@ -106,10 +106,12 @@ impl Journal {
         let (line, torn) = tail(&mut file, bytes).map_err(failed)?;
         let last = line.as_deref().map(|line| Head::of_line(line).ok_or_else(|| broken(&path))).transpose()?;
         let mut journal = Self { path, file, length: bytes - torn.len() as u64, last, new };
+        // Told by its lines, not by who made the file: of two that begin it at one moment only one may put older records down.
+        let begins = journal.last.is_none();
         if !torn.is_empty() {
             journal.mend(&torn, occasion)?;
         }
-        if new {
+        if begins {
             journal.put_down_older(out, occasion)?;
         }
         Ok(journal)

@@ -18,7 +18,7 @@ pub const CAUTION: &str = "\
 Microscopy of a slide gives no SPF and clears no product for use. Protection claims rest on the official tests
 (ISO 24444 in vivo SPF, ISO 24443 UVA, and those that local law names) and on licensed practice.";
 
-/// What a signature beside a record is not; shown where people sign.
+/// What a signature beside a record is not; printed with every sign-off.
 pub const PROCEDURE: &str = "Evenfilm supports a validated procedure and is none.";
 
 /// Width of the left column.

@@ -133,7 +133,7 @@ pub fn among(folder: &Path, journals: &Journals) -> Verified {
     if folder.is_symlink() {
         findings.push(Finding::fault("symlink", "the record's folder is a link; the record itself lies elsewhere", read::RESTORE));
     }
-    let table = small_table(&folder, &bag);
+    let table = table_of(&folder, &bag, "data/record.csv");
     let record = Record { lot: labels::lot(&bag), revision: labels::revision(&bag), folder: &folder, bag: &bag, table, journals };
     // Of a record whose version is not known nothing but the bag can be judged.
     let checks = if labels::is_known(&bag) { &CHECKS[..] } else { &CHECKS[..1] };
@@ -167,10 +167,6 @@ impl Record<'_> {
 
 /// Largest table of a row per objective or field that is held, bytes.
 const LARGEST_TABLE: u64 = 16 << 20;
-
-fn small_table(folder: &Path, bag: &Contents) -> Vec<Vec<String>> {
-    table_of(folder, bag, "data/record.csv")
-}
 
 /// A table that has a row per objective or field; empty where it cannot be read, which is told where tables are looked at.
 fn table_of(folder: &Path, bag: &Contents, file: &str) -> Vec<Vec<String>> {

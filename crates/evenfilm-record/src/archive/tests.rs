@@ -238,3 +238,21 @@ fn a_folder_that_goes_while_it_is_written_is_named() {
     assert_eq!(seal(staging).unwrap_err().kind, FaultKind::Work);
     assert_eq!(names(out.path()), Vec::<String>::new(), "nothing is made where somebody took all away");
 }
+
+#[test]
+fn records_from_before_a_journal_are_put_down_once() {
+    let out = tempfile::tempdir().unwrap();
+    let first = seal(Staging::begin(out.path(), "L", &occasion()).unwrap()).unwrap();
+    let journal = out.path().join("journal.jsonl");
+    // None at all, and one that somebody began and wrote nothing to: also by another program at the same moment.
+    for begun in [false, true] {
+        fs::remove_file(&journal).unwrap();
+        if begun {
+            fs::write(&journal, "").unwrap();
+        }
+        (0..2).for_each(|_| drop(Journal::open(out.path(), &occasion()).unwrap()));
+        let text = fs::read_to_string(&journal).unwrap();
+        assert_eq!(text.lines().count(), 1, "{text}");
+        assert!(text.contains(r#""event":"found""#) && text.contains(&first.tag_manifest_sha256), "{text}");
+    }
+}

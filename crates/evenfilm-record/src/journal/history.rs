@@ -1,7 +1,8 @@
 //! What a journal knows of lots: their records, their pictures, and what they were measured with.
 
-use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
+
+use serde_json::Value;
 
 /// Parts of what numbers rest on that should be fixed before anyone sees numbers, in the order of [`OfLot::shown_with`].
 pub const DECISIVE: [&str; 3] = ["recipe", "limits", "plan"];
@@ -9,7 +10,7 @@ pub const DECISIVE: [&str; 3] = ["recipe", "limits", "plan"];
 /// What was last said of a lot.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct OfLot {
-    /// Digests of the files that its latest numbers rest on, by name: `sheet`, `recipe`, `limits`, `corrections`, `pictures`.
+    /// Digests of the files that its latest numbers rest on, by name: `sheet`, `plan`, `recipe`, `limits`, `corrections`, `pictures`.
     pub rests_on: BTreeMap<String, String>,
     /// Digests of recipe, limits and plan under which any of its numbers were shown.
     pub shown_with: BTreeSet<[String; 3]>,
@@ -125,14 +126,5 @@ pub(super) fn of_record(bytes: &[u8], lot: &str, revision: u32) -> OfRecord {
 
 /// Lot and revision of the record with a digest, where it was sealed.
 pub(super) fn sealed(bytes: &[u8], tag_manifest_sha256: &str) -> Option<(String, u32)> {
-    let mut found = None;
-    for entry in entries(bytes) {
-        let Some((revision, digest)) = revision_of(&entry).filter(|(_, digest)| digest == tag_manifest_sha256) else { continue };
-        match entry.get("event").and_then(Value::as_str) {
-            Some("record" | "found") => found = entry.get("lot").and_then(Value::as_str).map(|lot| (lot.to_owned(), revision)),
-            Some("not_sealed") => found = None,
-            _ => drop(digest),
-        }
-    }
-    found
+    all_sealed(bytes).into_iter().find(|(_, digest)| digest == tag_manifest_sha256).map(|(record, _)| record)
 }
