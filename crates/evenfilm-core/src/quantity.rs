@@ -184,7 +184,8 @@ fn constituents_of(pool: &Pool<'_>) -> Vec<Sized> {
 
 fn unsharp_objects(pool: &Pool<'_>) -> f64 {
     let counted = pool.with_objects().filter(|(thing, _)| thing.counted());
-    let unsharp = counted.filter(|(thing, object)| sharpness::is_unsharp(pool.fields[thing.field], object, pool.recipe) == Some(true));
+    let edges = sharpness::Edges::of(pool.recipe);
+    let unsharp = counted.filter(|(thing, object)| edges.is_unsharp(pool.fields[thing.field], object) == Some(true));
     unsharp.count() as f64
 }
 

@@ -8,6 +8,7 @@ use evenfilm_core::batch::LotResult;
 use evenfilm_core::field::FieldResult;
 use evenfilm_core::plane::Stop;
 use evenfilm_core::quality::Flag;
+use evenfilm_core::quality::sharpness::Edges;
 use evenfilm_core::quantity::QUANTITIES;
 
 use crate::archive::Staging;
@@ -210,6 +211,8 @@ struct OfField<'a> {
     by_hand: &'a ByHand,
     /// Its values alone, in the order of the quantity table.
     values: &'a [Option<f64>],
+    /// How the edges of its objects are read.
+    edges: Edges,
 }
 
 /// A flag of a field, or of all that one objective gave.
@@ -358,7 +361,8 @@ fn fields_of<'a>(batch: &'a Batch, seen: &'a [Seen]) -> Vec<OfField<'a>> {
         for (i, &place) in objective.fields.iter().enumerate() {
             let (result, kept) = (&seen.fields[i], &seen.kept[i]);
             let (by_hand, values) = (&seen.by_hand[i], seen.per_field.get(i).map_or(&[][..], Vec::as_slice));
-            all.push(OfField { number: place + 1, asked: &batch.fields[place], objective, result, kept, by_hand, values });
+            let edges = Edges::of(&objective.recipe);
+            all.push(OfField { number: place + 1, asked: &batch.fields[place], objective, result, kept, by_hand, values, edges });
         }
     }
     all.sort_by_key(|field| field.number);

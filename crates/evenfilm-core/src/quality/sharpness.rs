@@ -26,31 +26,45 @@ const MOST_OBJECTS: usize = 48;
 /// Pixels on edges that tell a direction.
 const LEAST_PIXELS: f64 = 150.0;
 
-/// Width of an object's own edge, as the standard deviation of a Gaussian blur, px. `None` for what has no outline of its own: cut by the
-/// frame, or sized by its missing light.
-pub fn edge_px(object: &Object, recipe: &Recipe) -> Option<f64> {
-    if object.touches_frame || object.sized_by != SizedBy::Outline {
-        return None;
+/// How an object's edge is read at the recipe's edge level.
+#[derive(Clone, Copy, Debug)]
+pub struct Edges {
+    /// Distance of the outer two of the three lines, in blur widths.
+    apart: f64,
+}
+
+impl Edges {
+    /// By the recipe's edge level; asked for once for all objects.
+    pub fn of(recipe: &Recipe) -> Self {
+        let edge = recipe.particles.edge;
+        Self { apart: normal_quantile((edge + EDGE_STEP).min(0.99)) - normal_quantile((edge - EDGE_STEP).max(0.01)) }
     }
-    let edge = recipe.particles.edge;
-    let apart = normal_quantile((edge + EDGE_STEP).min(0.99)) - normal_quantile((edge - EDGE_STEP).max(0.01));
-    let width = (object.area_px2[0] - object.area_px2[2]) / (apart * object.shape.perimeter_px);
-    (width.is_finite() && width > 0.0).then_some(width)
-}
 
-/// Whether an object's edge is wider than [`UNSHARP_FROM`] times what is allowed; `None` where it has no edge of its own. The crevices of
-/// ragged pieces widen theirs by a tenth.
-pub fn is_unsharp(field: &FieldResult, object: &Object, recipe: &Recipe) -> Option<bool> {
-    unsharp(object, field.fitness.allowed_px, recipe)
-}
+    /// Width of an object's own edge, as the standard deviation of a Gaussian blur, px. `None` for what has no outline of its own: cut by
+    /// the frame, or sized by its missing light.
+    pub fn width_px(self, object: &Object) -> Option<f64> {
+        if object.touches_frame || object.sized_by != SizedBy::Outline {
+            return None;
+        }
+        let width = (object.area_px2[0] - object.area_px2[2]) / (self.apart * object.shape.perimeter_px);
+        (width.is_finite() && width > 0.0).then_some(width)
+    }
 
-fn unsharp(object: &Object, allowed_px: f64, recipe: &Recipe) -> Option<bool> {
-    edge_px(object, recipe).map(|width| width > UNSHARP_FROM * allowed_px)
+    /// Whether an object's edge is wider than [`UNSHARP_FROM`] times what is allowed; `None` where it has no edge of its own. The crevices
+    /// of ragged pieces widen theirs by a tenth.
+    pub fn is_unsharp(self, field: &FieldResult, object: &Object) -> Option<bool> {
+        self.is_wider(object, field.fitness.allowed_px)
+    }
+
+    fn is_wider(self, object: &Object, allowed_px: f64) -> Option<bool> {
+        self.width_px(object).map(|width| width > UNSHARP_FROM * allowed_px)
+    }
 }
 
 /// The share of some objects that are unsharp, of those with an edge of their own.
 pub(crate) fn unsharp_share<'a>(objects: impl Iterator<Item = &'a Object>, allowed_px: f64, recipe: &Recipe) -> Option<f64> {
-    let judged: Vec<bool> = objects.filter_map(|o| unsharp(o, allowed_px, recipe)).collect();
+    let edges = Edges::of(recipe);
+    let judged: Vec<bool> = objects.filter_map(|o| edges.is_wider(o, allowed_px)).collect();
     (judged.len() >= LEAST_OBJECTS).then(|| judged.iter().filter(|u| **u).count() as f64 / judged.len() as f64)
 }
 
@@ -59,7 +73,8 @@ pub(crate) fn of_field(calibration: &Calibration, objects: &[Object], recipe: &R
     if calibration.blur_edges >= LEAST_EDGES {
         return Some(calibration.blur_px);
     }
-    let widths: Vec<f64> = objects.iter().filter(|o| o.shape.solidity >= SMOOTH).filter_map(|o| edge_px(o, recipe)).collect();
+    let edges = Edges::of(recipe);
+    let widths: Vec<f64> = objects.iter().filter(|o| o.shape.solidity >= SMOOTH).filter_map(|o| edges.width_px(o)).collect();
     (widths.len() >= LEAST_OBJECTS).then(|| median(widths))
 }
 

@@ -255,7 +255,8 @@ fn a_film_of_hollow_things_and_a_field_without_film() {
     assert!(ids(&bare.measured(Some(15_000))).contains(&"mostly_bare"));
     let depth = PhantomSpec { film: FilmSpec { depth_um: 3.0, ..FilmSpec::film() }, size: (400, 300), ..good(4) };
     let result = Scene::of(&depth).measured(None);
-    let unsharp = result.objects.iter().filter_map(|o| sharpness::is_unsharp(&result, o, &Recipe::default())).collect::<Vec<_>>();
+    let edges = sharpness::Edges::of(&Recipe::default());
+    let unsharp = result.objects.iter().filter_map(|o| edges.is_unsharp(&result, o)).collect::<Vec<_>>();
     assert!(unsharp.iter().any(|u| *u) && unsharp.iter().any(|u| !*u), "some lie in focus, some do not");
 }
 

@@ -6,7 +6,7 @@ use std::time::Instant;
 
 use evenfilm_core::batch::LotResult;
 use evenfilm_core::field::FieldResult;
-use evenfilm_core::quality::{Flag, sharpness};
+use evenfilm_core::quality::Flag;
 use evenfilm_core::quantity;
 use rayon::prelude::*;
 
@@ -166,7 +166,7 @@ fn put_tables(measured: &mut Measured<'_>) -> Result<(), Fault> {
             let (counted, agglomerate) = (quantity::counted(result, object, recipe), quantity::is_agglomerate(result, object, recipe));
             let (um_per_px, microscope) = (field.objective.scale.um_per_px, field.objective.word());
             let by_hand = field.by_hand.objects.contains(&i);
-            let edge = sharpness::edge_px(object, recipe).zip(sharpness::is_unsharp(result, object, recipe));
+            let edge = field.edges.width_px(object).zip(field.edges.is_unsharp(result, object));
             ObjectRow { field: field.number, id: i + 1, object, counted, agglomerate, um_per_px, microscope, by_hand, edge }
         },
     )?;
