@@ -203,59 +203,43 @@ impl<const LINE: bool> Pen<'_, LINE> {
     }
 
     /// One square with values at its corners (clockwise from the top left) less the threshold: its left side and width, and the heights of its
-    /// top and bottom.
+    /// top and bottom. Which way the line goes is looked up: branches on it would be guesses.
     #[inline]
     fn square(&mut self, v: [f32; 4], (x, width): (f32, f32), [y0, y1]: [f32; 2]) {
-        let height = y1 - y0;
-        let square = Square { v, x: [x, x + width], y: [y0, y1], size: [width, height] };
-        let inside = v.map(|v| u8::from(v > 0.0));
-        let (share, turns) = match inside[0] | inside[1] << 1 | inside[2] << 2 | inside[3] << 3 {
+        let (right, height) = (x + width, y1 - y0);
+        let square = Square { v, x: [x, right, right, x], y: [y0, y0, y1, y1], size: [width, height] };
+        let inside = v.map(|v| usize::from(v > 0.0));
+        let which = inside[0] | inside[1] << 1 | inside[2] << 2 | inside[3] << 3;
+        let (share, turns) = match which {
             0b0000 => return,
-            0b0001 => (self.corner(&square, 0, true), 1),
-            0b0010 => (self.corner(&square, 1, true), 1),
-            0b0100 => (self.corner(&square, 2, true), 1),
-            0b1000 => (self.corner(&square, 3, true), 1),
-            0b1110 => (1.0 - self.corner(&square, 0, false), -1),
-            0b1101 => (1.0 - self.corner(&square, 1, false), -1),
-            0b1011 => (1.0 - self.corner(&square, 2, false), -1),
-            0b0111 => (1.0 - self.corner(&square, 3, false), -1),
-            0b0011 => (self.side(&square, 0), 0),
-            0b0110 => (self.side(&square, 1), 0),
-            0b1100 => (self.side(&square, 2), 0),
-            0b1001 => (self.side(&square, 3), 0),
+            0b1111 => (1.0, 0),
             0b0101 => self.opposite(&square, 0),
             0b1010 => self.opposite(&square, 1),
-            _ => (1.0, 0),
+            _ => {
+                let piece = &PIECES[which];
+                (piece.filled[0] + piece.filled[1] * self.cut(&square, piece), piece.turns)
+            }
         };
         let area = f64::from(share) * f64::from(width) * f64::from(height);
-        self.add(area, [area * f64::from(square.x[0] + square.x[1]) * 0.5, area * f64::from(y0 + y1) * 0.5]);
+        self.add(area, [area * f64::from(x + right) * 0.5, area * f64::from(y0 + y1) * 0.5]);
         self.sums.quarter_turns += turns;
     }
 
-    /// Share of the square that the triangle at this corner takes; its long side is a piece of the line.
+    /// Draws a piece of the line; the share of the square that it cuts off.
     #[inline]
-    fn corner(&mut self, square: &Square, i: usize, inside: bool) -> f32 {
-        let (next, previous) = (square.crossing(i, (i + 1) % 4), square.crossing(i, (i + 3) % 4));
-        let (from, to) = if inside { (next.1, previous.1) } else { (previous.1, next.1) };
+    fn cut(&mut self, square: &Square, piece: &Piece) -> f32 {
+        let [(first, from), (second, to)] = [square.crossing(&piece.ends[0]), square.crossing(&piece.ends[1])];
         self.line(from, to);
-        next.0 * previous.0 * 0.5
-    }
-
-    /// Share of the square on the side of corners i and i + 1, which are inside.
-    #[inline]
-    fn side(&mut self, square: &Square, i: usize) -> f32 {
-        let (far, near) = (square.crossing((i + 1) % 4, (i + 2) % 4), square.crossing(i, (i + 3) % 4));
-        self.line(far.1, near.1);
-        (far.0 + near.0) * 0.5
+        [first + second, first * second][usize::from(piece.corner)] * 0.5
     }
 
     /// The square where corners i and i + 2 are inside: they are joined where its middle is inside.
     #[inline]
     fn opposite(&mut self, square: &Square, i: usize) -> (f32, i64) {
         if square.v.iter().sum::<f32>() > 0.0 {
-            (1.0 - (self.corner(square, 1 - i, false) + self.corner(square, 3 - i, false)), -2)
+            (1.0 - (self.cut(square, &corner(1 - i, false)) + self.cut(square, &corner(3 - i, false))), -2)
         } else {
-            (self.corner(square, i, true) + self.corner(square, i + 2, true), 2)
+            (self.cut(square, &corner(i, true)) + self.cut(square, &corner(i + 2, true)), 2)
         }
     }
 
@@ -269,6 +253,67 @@ impl<const LINE: bool> Pen<'_, LINE> {
         }
     }
 }
+
+/// A piece of the line through a square.
+struct Piece {
+    /// The edges that it crosses: where it begins and where it ends.
+    ends: [Way; 2],
+    /// Whether it cuts off a corner, or else two.
+    corner: bool,
+    /// The share of the square inside: this much, and so many times what it cuts off.
+    filled: [f32; 2],
+    /// Quarter turns of the line.
+    turns: i64,
+}
+
+/// An edge of a square, from a corner inside to one outside or the other way round.
+struct Way {
+    from: u8,
+    to: u8,
+    /// Its direction.
+    along: [f32; 2],
+}
+
+const fn way(from: usize, to: usize) -> Way {
+    // Clockwise from the top left.
+    const PLACES: [[i8; 2]; 4] = [[0, 0], [1, 0], [1, 1], [0, 1]];
+    let (here, there) = (PLACES[from % 4], PLACES[to % 4]);
+    let along = [(there[0] - here[0]) as f32, (there[1] - here[1]) as f32];
+    Way { from: (from % 4) as u8, to: (to % 4) as u8, along }
+}
+
+/// The piece that cuts corner i off; its long side is the line.
+const fn corner(i: usize, inside: bool) -> Piece {
+    let (next, previous) = (way(i, i + 1), way(i, i + 3));
+    let ends = if inside { [next, previous] } else { [previous, next] };
+    let (filled, turns) = if inside { ([0.0, 1.0], 1) } else { ([1.0, -1.0], -1) };
+    Piece { ends, corner: true, filled, turns }
+}
+
+/// The piece that cuts off corners i and i + 1, which are inside.
+const fn side(i: usize) -> Piece {
+    Piece { ends: [way(i + 1, i + 2), way(i, i + 3)], corner: false, filled: [0.0, 1.0], turns: 0 }
+}
+
+/// The piece for each set of corners inside, corner i being bit i. Where none is, all are, or only opposite ones, the entry is not used.
+static PIECES: [Piece; 16] = [
+    corner(0, true),
+    corner(0, true),
+    corner(1, true),
+    side(0),
+    corner(2, true),
+    corner(0, true),
+    side(1),
+    corner(3, false),
+    corner(3, true),
+    side(3),
+    corner(1, true),
+    corner(2, false),
+    side(2),
+    corner(1, false),
+    corner(0, false),
+    corner(0, true),
+];
 
 /// A bit for each value above the threshold. The corners of squares are tested as differences: one can round to 0 only where the values are
 /// equal.
@@ -297,32 +342,22 @@ fn above(values: &[f32; 8], threshold: f32) -> u64 {
 }
 
 struct Square {
+    /// Values at the corners, clockwise from the top left, and where those are.
     v: [f32; 4],
-    /// Left and right side.
-    x: [f32; 2],
-    /// Top and bottom.
-    y: [f32; 2],
+    x: [f32; 4],
+    y: [f32; 4],
     /// Width and height.
     size: [f32; 2],
 }
 
 impl Square {
-    /// Where the line crosses the edge from corner i to corner j: the share of the edge, and the place.
+    /// Where the line crosses an edge: the share of the edge, and the place.
     #[inline]
-    fn crossing(&self, i: usize, j: usize) -> (f32, [f32; 2]) {
-        let share = self.v[i] / (self.v[i] - self.v[j]);
-        let ([left, right], [top, bottom], [width, height]) = (self.x, self.y, self.size);
-        let place = match (i, j) {
-            (0, 1) => [left + width * share, top],
-            (1, 0) => [right - width * share, top],
-            (1, 2) => [right, top + height * share],
-            (2, 1) => [right, bottom - height * share],
-            (2, 3) => [right - width * share, bottom],
-            (3, 2) => [left + width * share, bottom],
-            (3, 0) => [left, bottom - height * share],
-            _ => [left, top + height * share],
-        };
-        (share, place)
+    fn crossing(&self, way: &Way) -> (f32, [f32; 2]) {
+        let [from, to] = [way.from, way.to].map(|corner| usize::from(corner & 3));
+        let share = self.v[from] / (self.v[from] - self.v[to]);
+        let [width, height] = self.size;
+        (share, [self.x[from] + way.along[0] * width * share, self.y[from] + way.along[1] * height * share])
     }
 }
 
