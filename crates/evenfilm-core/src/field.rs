@@ -191,7 +191,7 @@ pub struct Joined {
     components: Vec<Component>,
     gap: RunMap,
     gap_components: Vec<Component>,
-    places: [Places; 2],
+    places: Places,
     thin: u64,
     /// Pixels beyond the camera's range: film, bare, particles.
     clipped: [u64; 3],
@@ -272,16 +272,14 @@ pub fn join_field(
     let noise = surveyed.noise * f64::from(ONE);
     let gap_least = film.level + NOISE_FACTOR * noise;
     let width = field.size().0;
-    let ((components, particle_places), (gap_components, gap_places)) = rayon::join(
+    let ((components, places), gap_components) = rayon::join(
         || (join_particles((&mut particle, &darkest), &cuts.film, noise), Places::of(&particle, width)),
         || {
             let kept = |c: &Component| bare_known && c.area >= 3 && f64::from(c.extreme) >= gap_least;
-            let components = join(&mut gap_runs, &lightest, false, kept);
             objects::know_densities();
-            (components, Places::of(&gap_runs, width))
+            join(&mut gap_runs, &lightest, false, kept)
         },
     );
-    let places = [particle_places, gap_places];
     if !bare_known {
         // A picture that is mostly saturated shows no gaps, whatever lies above the gap level.
         cuts.gap = None;
@@ -330,7 +328,7 @@ pub(crate) fn objects_on_film(levels: &dyn Samples, ground: &Ground, watch: Watc
     let cuts = Cuts { film: FilmGrid::flat(ground.film), particle: ground.particle, gap: None };
     let Cut { mut particle, darkest, gap, .. } = cut(levels, &correction, &cuts, u16::MAX, watch)?;
     let components = join_particles((&mut particle, &darkest), &cuts.film, visit.noise);
-    let places = [&particle, &gap].map(|map| Places::of(map, levels.size().0));
+    let places = Places::of(&particle, levels.size().0);
     let frame = Rect::whole(levels.size());
     let scene = Scene { field: levels, correction: &correction, particle: &particle, gap: &gap, places: &places, film: &cuts.film, frame };
     objects::refine(&scene, &components, visit, watch)

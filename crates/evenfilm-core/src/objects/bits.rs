@@ -1,15 +1,18 @@
 //! Masks of a window, a bit a pixel: widening and joining are then a few operations a row.
 
-use crate::phases::RunMap;
-use crate::plane::Rect;
+use std::ops::Range;
 
-/// A mask with rows of `width` pixels.
+use crate::phases::RunMap;
+use crate::plane::{Level, Rect};
+use crate::shape::gathered;
+
+/// A mask with rows of `width` pixels. Most are narrower than a word, so that an operation is one plain loop over their rows.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Bits {
     width: usize,
-    /// Words of a row.
-    words: usize,
-    rows: Vec<u64>,
+    height: usize,
+    /// The words of the first 64 columns, row after row, then those of the next 64.
+    words: Vec<u64>,
 }
 
 /// Pixels of a word.
@@ -41,32 +44,42 @@ impl Bits {
 
     /// An empty mask of this size.
     pub(crate) fn reset(&mut self, width: usize, height: usize) {
-        self.width = width;
-        self.words = width.div_ceil(WORD);
-        self.rows.clear();
-        self.rows.resize(self.words * height, 0);
+        (self.width, self.height) = (width, height);
+        self.words.clear();
+        self.words.resize(width.div_ceil(WORD) * height, 0);
     }
 
     /// An empty mask of the size of another.
     fn reset_like(&mut self, other: &Self) {
-        self.reset(other.width, other.height());
+        self.reset(other.width, other.height);
     }
 
     /// A copy of another.
     pub(crate) fn copy(&mut self, other: &Self) {
-        (self.width, self.words) = (other.width, other.words);
-        self.rows.clone_from(&other.rows);
+        (self.width, self.height) = (other.width, other.height);
+        self.words.clone_from(&other.words);
     }
 
-    fn height(&self) -> usize {
-        self.rows.len().checked_div(self.words).unwrap_or(0)
+    /// Number of strips of 64 columns.
+    const fn strips(&self) -> usize {
+        self.width.div_ceil(WORD)
+    }
+
+    /// Where the words of a strip are.
+    const fn strip(&self, k: usize) -> Range<usize> {
+        k * self.height..(k + 1) * self.height
+    }
+
+    /// The word of a row in a strip.
+    const fn at(&self, k: usize, y: usize) -> usize {
+        k * self.height + y
     }
 
     /// Sets the pixels of a row from `x0` up to and without `x1`.
     pub(crate) fn set_run(&mut self, y: usize, x0: usize, x1: usize) {
-        let row = &mut self.rows[y * self.words..(y + 1) * self.words];
-        for (k, word) in row.iter_mut().enumerate().take(x1.div_ceil(WORD)).skip(x0 / WORD) {
-            *word |= first(x1 - k * WORD) & !first(x0.saturating_sub(k * WORD));
+        for k in x0 / WORD..x1.div_ceil(WORD) {
+            let at = self.at(k, y);
+            self.words[at] |= first(x1 - k * WORD) & !first(x0.saturating_sub(k * WORD));
         }
     }
 
@@ -83,47 +96,42 @@ impl Bits {
     /// Sets pixel `i`, counted row after row.
     pub(crate) fn set(&mut self, i: usize) {
         let (x, y) = (i % self.width, i / self.width);
-        self.rows[y * self.words + x / WORD] |= 1 << (x % WORD);
+        let at = self.at(x / WORD, y);
+        self.words[at] |= 1 << (x % WORD);
     }
 
     /// Whether a pixel is set.
     pub(crate) fn get(&self, x: usize, y: usize) -> bool {
-        self.rows[y * self.words + x / WORD] >> (x % WORD) & 1 == 1
+        self.words[self.at(x / WORD, y)] >> (x % WORD) & 1 == 1
     }
 
     /// Up to 64 pixels of a row from `x` on, as the first `count` bits of a word.
     pub(crate) fn piece(&self, y: usize, x: usize, count: usize) -> u64 {
-        let row = &self.rows[y * self.words..(y + 1) * self.words];
         let (k, shift) = (x / WORD, x % WORD);
-        let low = row[k] >> shift;
-        let high = if shift == 0 { 0 } else { row.get(k + 1).map_or(0, |next| next << (WORD - shift)) };
+        let low = self.words[self.at(k, y)] >> shift;
+        let high = if shift == 0 { 0 } else { self.words.get(self.at(k + 1, y)).map_or(0, |next| next << (WORD - shift)) };
         (low | high) & first(count)
     }
 
     /// Whether no pixel is set.
     pub(crate) fn is_empty(&self) -> bool {
-        self.rows.iter().all(|&word| word == 0)
+        self.words.iter().all(|&word| word == 0)
     }
 
     /// Number of pixels set.
     pub(crate) fn count(&self) -> usize {
-        self.rows.iter().map(|word| word.count_ones() as usize).sum()
+        self.words.iter().map(|word| word.count_ones() as usize).sum()
     }
 
     /// Every pixel, row after row.
     pub(crate) fn iter(&self) -> impl Iterator<Item = bool> {
-        (0..self.height()).flat_map(move |y| (0..self.width).map(move |x| self.get(x, y)))
-    }
-
-    /// The words with the place of their first pixel, (x, y).
-    fn words(&self) -> impl Iterator<Item = (usize, usize, u64)> {
-        let rows = self.rows.chunks_exact(self.words.max(1)).enumerate();
-        rows.flat_map(|(y, row)| row.iter().enumerate().map(move |(k, &word)| (k * WORD, y, word)))
+        (0..self.height).flat_map(move |y| (0..self.width).map(move |x| self.get(x, y)))
     }
 
     /// The pixels set, as (x, y), row after row.
     pub(crate) fn pixels(&self) -> impl Iterator<Item = (usize, usize)> {
-        self.words().flat_map(|(start, y, word)| set_bits(word).map(move |x| (start + x, y)))
+        let word = move |y: usize, k: usize| set_bits(self.words[self.at(k, y)]).map(move |x| (k * WORD + x, y));
+        (0..self.height).flat_map(move |y| (0..self.strips()).flat_map(move |k| word(y, k)))
     }
 
     /// The places of the pixels set, counted row after row.
@@ -131,83 +139,115 @@ impl Bits {
         self.pixels().map(|(x, y)| y * self.width + x)
     }
 
+    /// Sets in `out` those of the pixels set here whose level is less than `level`. `levels` are those of all pixels, row after row.
+    pub(crate) fn darker(&self, levels: &[Level], level: Level, out: &mut Self) {
+        self.changed(out, |start, word| {
+            // Eight levels at a time, without a branch on any of them.
+            let mut kept = 0;
+            let mut at = word.trailing_zeros() as usize & !7;
+            while at < WORD && word >> at != 0 {
+                let some = &levels[start + at..];
+                kept |= match some.first_chunk::<8>() {
+                    Some(eight) => gathered(eight.map(|of| of < level)),
+                    None => some.iter().enumerate().map(|(k, &of)| u64::from(of < level) << k).sum(),
+                } << at;
+                at += 8;
+            }
+            kept & word
+        });
+    }
+
     /// Sets in `out` those of the pixels set here that are wanted, by their place.
     pub(crate) fn filtered(&self, wanted: impl Fn(usize) -> bool, out: &mut Self) {
-        (out.width, out.words) = (self.width, self.words);
-        out.rows.clear();
-        out.rows.extend(self.rows.iter().enumerate().map(|(k, &word)| {
-            if word == 0 {
-                return 0;
-            }
-            let start = k / self.words * self.width + k % self.words * WORD;
-            let (mut left, mut kept) = (word, 0);
-            while left != 0 {
-                let x = left.trailing_zeros() as usize;
-                kept |= u64::from(wanted(start + x)) << x;
-                left &= left - 1;
-            }
-            kept
-        }));
+        self.changed(out, |start, word| set_bits(word).map(|x| u64::from(wanted(start + x)) << x).sum());
     }
 
-    /// The runs of rows that are set, as (x, y, length). A run ends at every word.
-    pub(crate) fn runs(&self) -> impl Iterator<Item = (usize, usize, usize)> {
-        self.words().flat_map(|(start, y, word)| {
-            let mut left = word;
-            std::iter::from_fn(move || {
-                let from = left.trailing_zeros() as usize;
-                (left != 0).then(|| {
+    /// Sets in `out` the words here, changed where they are not empty. They come with the place of their first pixel.
+    fn changed(&self, out: &mut Self, change: impl Fn(usize, u64) -> u64) {
+        out.reset_like(self);
+        for k in 0..self.strips() {
+            for y in 0..self.height {
+                let at = self.at(k, y);
+                if self.words[at] != 0 {
+                    out.words[at] = change(y * self.width + k * WORD, self.words[at]);
+                }
+            }
+        }
+    }
+
+    /// Gives the runs of rows that are set, as x, y and length, row after row. A run ends at every word.
+    pub(crate) fn each_run(&self, mut found: impl FnMut(usize, usize, usize)) {
+        for y in 0..self.height {
+            for k in 0..self.strips() {
+                let mut left = self.words[self.at(k, y)];
+                while left != 0 {
+                    let from = left.trailing_zeros() as usize;
                     let length = (!(left >> from)).trailing_zeros() as usize;
                     left &= !first(from + length);
-                    (start + from, y, length)
-                })
-            })
-        })
+                    found(k * WORD + from, y, length);
+                }
+            }
+        }
     }
 
-    /// The same, as places counted row after row.
-    pub(crate) fn pieces(&self) -> impl Iterator<Item = std::ops::Range<usize>> {
-        self.runs().map(|(x, y, length)| y * self.width + x..y * self.width + x + length)
+    /// Gives the same as places counted row after row.
+    pub(crate) fn each_piece(&self, mut found: impl FnMut(Range<usize>)) {
+        self.each_run(|x, y, length| found(y * self.width + x..y * self.width + x + length));
+    }
+
+    /// Sets in `out` the part `at` of this mask.
+    pub(crate) fn part(&self, at: Rect, out: &mut Self) {
+        let (x, y) = (at.x as usize, at.y as usize);
+        out.reset(at.width as usize, at.height as usize);
+        for k in 0..out.strips() {
+            let (from, shift) = ((x + k * WORD) / WORD, (x + k * WORD) % WORD);
+            let rows = |k: usize| self.words.get(self.at(k, y)..self.at(k, y + out.height)).unwrap_or(&[]);
+            let there = first(out.width - k * WORD);
+            let strip = out.strip(k);
+            let out = &mut out.words[strip];
+            out.iter_mut().zip(rows(from)).for_each(|(out, low)| *out = low >> shift & there);
+            if shift > 0 {
+                out.iter_mut().zip(rows(from + 1)).for_each(|(out, high)| *out |= high << (WORD - shift) & there);
+            }
+        }
     }
 
     /// Joins another mask of the same size to this one.
     pub(crate) fn add(&mut self, other: &Self) {
-        self.rows.iter_mut().zip(&other.rows).for_each(|(a, b)| *a |= b);
+        self.words.iter_mut().zip(&other.words).for_each(|(a, b)| *a |= b);
     }
 
     /// Takes the pixels of another mask of the same size out of this one.
     pub(crate) fn take(&mut self, other: &Self) {
-        self.rows.iter_mut().zip(&other.rows).for_each(|(a, b)| *a &= !b);
+        self.words.iter_mut().zip(&other.words).for_each(|(a, b)| *a &= !b);
     }
 
     /// Keeps the pixels that another mask of the same size has too.
     pub(crate) fn keep(&mut self, other: &Self) {
-        self.rows.iter_mut().zip(&other.rows).for_each(|(a, b)| *a &= b);
+        self.words.iter_mut().zip(&other.words).for_each(|(a, b)| *a &= b);
     }
 
     /// Turns every pixel over.
     pub(crate) fn turn_over(&mut self) {
-        let (width, words) = (self.width, self.words.max(1));
-        for row in self.rows.chunks_exact_mut(words) {
-            for (k, word) in row.iter_mut().enumerate() {
-                *word = !*word & first(width - k * WORD);
-            }
+        for k in 0..self.strips() {
+            let (strip, all) = (self.strip(k), first(self.width - k * WORD));
+            self.words[strip].iter_mut().for_each(|word| *word = !*word & all);
         }
     }
 
     /// Widens every row by a pixel on either side.
     fn widen_across(&mut self) {
-        let (width, words) = (self.width, self.words.max(1));
-        if words == 1 {
-            let all = first(width);
-            self.rows.iter_mut().for_each(|word| *word |= (*word << 1 | *word >> 1) & all);
+        if self.width <= WORD {
+            let all = first(self.width);
+            self.words.iter_mut().for_each(|word| *word |= (*word << 1 | *word >> 1) & all);
             return;
         }
-        for row in self.rows.chunks_exact_mut(words) {
+        for y in 0..self.height {
             let mut before = 0;
-            for k in 0..words {
-                let (word, after) = (row[k], row.get(k + 1).copied().unwrap_or(0));
-                row[k] |= (word << 1 | word >> 1 | before >> (WORD - 1) | after << (WORD - 1)) & first(width - k * WORD);
+            for k in 0..self.strips() {
+                let (at, next) = (self.at(k, y), self.at(k + 1, y));
+                let (word, after) = (self.words[at], self.words.get(next).copied().unwrap_or(0));
+                self.words[at] |= (word << 1 | word >> 1 | before >> (WORD - 1) | after << (WORD - 1)) & first(self.width - k * WORD);
                 before = word;
             }
         }
@@ -224,36 +264,37 @@ impl Bits {
     /// Whether nothing is enclosed by what is set, told quickly: from the sides all that is open can be reached over sides of pixels. False
     /// also where the mask is too wide to tell.
     pub(crate) fn encloses_nothing(&self, reached: &mut Self) -> bool {
-        if self.words != 1 {
+        if self.strips() != 1 {
             return false;
         }
-        let (all, last) = (first(self.width), self.height() - 1);
-        let open = |y: usize| !self.rows[y] & all;
+        let (all, last) = (first(self.width), self.height - 1);
+        let open = |y: usize| !self.words[y] & all;
         reached.reset_like(self);
         loop {
             let mut grown = false;
             // Down and up again, each row filled from what the row before reached.
             for y in (0..=last).chain((0..last).rev()) {
                 let sides = if y == 0 || y == last { all } else { 1 | 1 << (self.width - 1) };
-                let beside = reached.rows[y.saturating_sub(1)] | reached.rows[(y + 1).min(last)];
-                let seeds = (reached.rows[y] | sides | beside) & open(y);
+                let beside = reached.words[y.saturating_sub(1)] | reached.words[(y + 1).min(last)];
+                let seeds = (reached.words[y] | sides | beside) & open(y);
                 let filled = fill_up(seeds, open(y)) | fill_up(seeds.reverse_bits(), open(y).reverse_bits()).reverse_bits();
-                grown |= filled != reached.rows[y];
-                reached.rows[y] = filled;
+                grown |= filled != reached.words[y];
+                reached.words[y] = filled;
             }
             if !grown {
-                return (0..=last).all(|y| reached.rows[y] == open(y));
+                return (0..=last).all(|y| reached.words[y] == open(y));
             }
         }
     }
 
     /// Joins another mask, moved by `rows` up and down, to this one.
     fn add_moved(&mut self, other: &Self, rows: usize) {
-        let shift = rows * self.words;
-        if shift < self.rows.len() {
-            let keep = self.rows.len() - shift;
-            self.rows[shift..].iter_mut().zip(&other.rows[..keep]).for_each(|(a, b)| *a |= b);
-            self.rows[..keep].iter_mut().zip(&other.rows[shift..]).for_each(|(a, b)| *a |= b);
+        let keep = self.height.saturating_sub(rows);
+        for k in 0..self.strips() {
+            let (strip, from) = (self.strip(k), &other.words[self.strip(k)]);
+            let to = &mut self.words[strip];
+            to[self.height - keep..].iter_mut().zip(from).for_each(|(a, b)| *a |= b);
+            to.iter_mut().zip(&from[self.height - keep..]).for_each(|(a, b)| *a |= b);
         }
     }
 

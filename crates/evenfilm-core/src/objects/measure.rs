@@ -128,7 +128,7 @@ impl Visitor {
         found: &mut Found,
     ) -> Result<(), Stop> {
         let at = component.at;
-        self.window.load((scene, block), own, visit.window(at, scene.frame))?;
+        self.window.load((scene, block), (own, at), visit.window(at, scene.frame))?;
         if may_enclose(component, visit) {
             self.window.set_enclosed_apart(&mut self.holes);
         }
@@ -339,7 +339,7 @@ impl Visitor {
         }
         let half = to_level(f64::from(place.surround) - 0.5 * own_depth);
         let levels = &self.window.levels;
-        self.mine.filtered(|i| levels[i] < half, &mut self.deep);
+        self.mine.darker(levels, half, &mut self.deep);
         self.outside.copy(&self.deep);
         self.outside.turn_over();
         // Half a pixel lies between the last pixel inside and the line.
@@ -353,10 +353,10 @@ impl Visitor {
     fn pixels_of(&mut self, place: &Place, cut: f64, runs: &mut Vec<(u32, Run)>) -> [f64; 2] {
         let level = to_level(f64::from(place.surround) - cut);
         let Window { levels, at, .. } = &self.window;
-        self.mine.filtered(|i| levels[i] < level, &mut self.deep);
+        self.mine.darker(levels, level, &mut self.deep);
         let (mut total, mut count) = (0.0, 0);
         let first = runs.len();
-        self.deep.runs().for_each(|(x, y, length)| {
+        self.deep.each_run(|x, y, length| {
             let i = y * at.width as usize + x;
             total = levels[i..i + length].iter().fold(total, |total, &level| total + od_of(level));
             count += length;
@@ -382,7 +382,7 @@ impl Visitor {
             self.zone_among_others(place.object, pixels(reach));
         }
         let (mut total, mut count) = (0u64, 0);
-        self.zone.pieces().for_each(|piece| {
+        self.zone.each_piece(|piece| {
             count += piece.len();
             total += self.window.levels[piece].iter().map(|&level| u64::from(level)).sum::<u64>();
         });

@@ -88,7 +88,7 @@ impl Tree {
     /// no other pixel is as dark as all around it. False where that cannot be told at a glance.
     fn grow_simple(&mut self, levels: &[Level], own: &Bits, (width, part): (usize, Rect), rule: Rule) -> bool {
         let mut branch = Branch { core: Level::MAX, darkest: Level::MAX, pixels: 0, part };
-        own.pieces().for_each(|piece| {
+        own.each_piece(|piece| {
             branch.pixels += count32(piece.len());
             for &level in &levels[piece] {
                 branch.core = branch.core.min(level.max(branch.darkest));
@@ -99,8 +99,8 @@ impl Tree {
         if part.x == 0 || part.y == 0 || part.right() as usize >= width || part.bottom() as usize * width >= levels.len() || half <= 0.0 {
             return false;
         }
-        let half = whole_level(half);
-        own.filtered(|i| levels[i] <= half, &mut self.deep);
+        let half = level_above(half);
+        own.darker(levels, half, &mut self.deep);
         if !is_one_piece(&self.deep, part) {
             return false;
         }
@@ -204,10 +204,10 @@ impl Tree {
     }
 }
 
-/// The largest level that is not above a positive number.
+/// The smallest level that is above a positive number.
 #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "what lies outside the range becomes its end")]
-const fn whole_level(of: f64) -> Level {
-    of as Level
+const fn level_above(of: f64) -> Level {
+    (of as Level).saturating_add(1)
 }
 
 /// Whether the pixels set in a part of a mask are one piece in the plainest way: one run in each of some neighbouring rows, each touching

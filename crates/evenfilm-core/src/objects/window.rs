@@ -3,7 +3,7 @@
 use super::bits::Bits;
 use super::holes::Holes;
 use crate::light::{Correction, FilmGrid, Scratch};
-use crate::phases::{Places, Run, RunMap};
+use crate::phases::{Places, RunMap};
 use crate::plane::{Level, ONE, Rect, Samples, Stop};
 
 /// Everything that windows are read from.
@@ -12,18 +12,21 @@ pub(crate) struct Scene<'a> {
     pub(crate) correction: &'a Correction<'a>,
     pub(crate) particle: &'a RunMap,
     pub(crate) gap: &'a RunMap,
-    /// Where the runs of both stand: particle, gap.
-    pub(crate) places: &'a [Places; 2],
+    /// Where the runs of particles stand.
+    pub(crate) places: &'a Places,
     pub(crate) film: &'a FilmGrid,
     pub(crate) frame: Rect,
 }
 
-/// Levels of a piece of the field that several windows lie in. Reading row after row of it once is faster than short rows of every window,
-/// each of which waits for memory.
+/// A piece of the field that several windows lie in: reading it once, row after row, is faster than short rows of every window, each of
+/// which waits for memory.
 #[derive(Default)]
 pub(crate) struct Block {
     at: Rect,
     levels: Vec<Level>,
+    /// Pixels of particles, and those above the gap level.
+    particle: Bits,
+    gap: Bits,
     scratch: Scratch,
 }
 
@@ -39,23 +42,36 @@ impl Block {
             Some(sum.map_or((at, at.area()), |(whole, pixels)| (whole.union(at), pixels + at.area())))
         });
         self.at = Rect::default();
-        if let Some((whole, _)) = sum.filter(|(whole, pixels)| whole.area() <= WORTH * pixels) {
-            scene.correction.levels_into(scene.field, whole, &mut self.scratch, &mut self.levels)?;
-            self.at = whole;
+        match sum.filter(|(whole, pixels)| whole.area() <= WORTH * pixels) {
+            Some((whole, _)) => self.read_whole(scene, whole),
+            None => Ok(()),
         }
+    }
+
+    fn read_whole(&mut self, scene: &Scene<'_>, at: Rect) -> Result<(), Stop> {
+        scene.correction.levels_into(scene.field, at, &mut self.scratch, &mut self.levels)?;
+        for (mask, map) in [(&mut self.particle, scene.particle), (&mut self.gap, scene.gap)] {
+            mask.reset(at.width as usize, at.height as usize);
+            mask.set_runs(map, at, |_| true);
+        }
+        self.at = at;
         Ok(())
     }
 
-    /// Copies the levels of a window, if it lies in the block.
-    fn copy(&self, at: Rect, out: &mut Vec<Level>) -> bool {
-        if self.at.union(at) != self.at {
-            return false;
-        }
-        let width = self.at.width as usize;
-        let first = (at.y - self.at.y) as usize * width + (at.x - self.at.x) as usize;
-        out.clear();
-        (0..at.height as usize).for_each(|row| out.extend_from_slice(&self.levels[first + row * width..][..at.width as usize]));
-        true
+    /// Whether a window lies in the block.
+    fn holds(&self, at: Rect) -> bool {
+        self.at.union(at) == self.at
+    }
+
+    /// Copies a window that lies in the block: its levels and both masks.
+    fn copy(&self, at: Rect, levels: &mut Vec<Level>, [particle, gap]: [&mut Bits; 2]) {
+        let part = Rect::new(at.x - self.at.x, at.y - self.at.y, at.width, at.height);
+        let (width, across) = (self.at.width as usize, at.width as usize);
+        let first = part.y as usize * width + part.x as usize;
+        levels.clear();
+        (0..at.height as usize).for_each(|row| levels.extend_from_slice(&self.levels[first + row * width..][..across]));
+        self.particle.part(part, particle);
+        self.gap.part(part, gap);
     }
 }
 
@@ -72,7 +88,8 @@ pub(crate) struct Window {
     pub(crate) gap: Bits,
     /// Enclosed by the component, so not part of what surrounds it.
     enclosed: Bits,
-    scratch: Scratch,
+    /// What is read for this window alone.
+    alone: Block,
     mask: Bits,
     across: Bits,
     near: Bits,
@@ -86,27 +103,26 @@ impl Window {
         self.at.width as usize
     }
 
-    /// Reads the window of component `own` of the particle phase, from a block that it may lie in.
-    pub(crate) fn load(&mut self, (scene, block): (&Scene<'_>, &Block), own: u32, at: Rect) -> Result<(), Stop> {
+    /// Reads the window of a component of the particle phase, from a block that it may lie in. `own` is its number and its box.
+    pub(crate) fn load(&mut self, (scene, block): (&Scene<'_>, &Block), own: (u32, Rect), at: Rect) -> Result<(), Stop> {
+        let block = if block.holds(at) {
+            block
+        } else {
+            self.alone.read_whole(scene, at)?;
+            &self.alone
+        };
         self.at = at;
-        if !block.copy(at, &mut self.levels) {
-            scene.correction.levels_into(scene.field, at, &mut self.scratch, &mut self.levels)?;
-        }
-        for mask in [&mut self.own, &mut self.other, &mut self.gap, &mut self.enclosed] {
-            mask.reset(at.width as usize, at.height as usize);
-        }
-        for (row, y) in (at.y..at.bottom()).enumerate() {
-            let columns = |run: Run| ((run.x0.max(at.x) - at.x) as usize, (run.x1.min(at.right()) - at.x) as usize);
-            for i in scene.places[1].within(scene.gap, y, at.x, at.right()) {
-                let (x0, x1) = columns(scene.gap.runs[i]);
-                self.gap.set_run(row, x0, x1);
-            }
-            for i in scene.places[0].within(scene.particle, y, at.x, at.right()) {
-                let (x0, x1) = columns(scene.particle.runs[i]);
-                let mask = if scene.particle.owner[i] == own { &mut self.own } else { &mut self.other };
-                mask.set_run(row, x0, x1);
+        block.copy(at, &mut self.levels, [&mut self.other, &mut self.gap]);
+        self.enclosed.reset(at.width as usize, at.height as usize);
+        self.own.reset(at.width as usize, at.height as usize);
+        let (own, inner) = own;
+        for y in inner.y..inner.bottom() {
+            for i in scene.places.within(scene.particle, y, inner.x, inner.right()).filter(|&i| scene.particle.owner[i] == own) {
+                let run = scene.particle.runs[i];
+                self.own.set_run((y - at.y) as usize, (run.x0 - at.x) as usize, (run.x1 - at.x) as usize);
             }
         }
+        self.other.take(&self.own);
         Ok(())
     }
 
@@ -139,8 +155,8 @@ impl Window {
         self.mask.take(&self.enclosed);
         if self.mask.is_empty() {
             if self.near.count() >= ENOUGH {
-                pick_some(&self.levels, &self.near, &mut self.picked);
-                return median_by_halving(&self.picked);
+                pick(&self.levels, &self.near, &mut self.picked);
+                return median_of_some(&mut self.picked);
             }
         } else if let Some(level) = self.surround_beside_gaps(clear, ENOUGH) {
             return level;
@@ -179,23 +195,25 @@ impl Window {
 
 /// Copies the levels of the pixels that are set.
 pub(crate) fn pick(levels: &[Level], wanted: &Bits, out: &mut Vec<Level>) {
-    out.clear();
-    wanted.pieces().for_each(|piece| out.extend_from_slice(&levels[piece]));
-}
-
-/// Copies at most [`ENOUGH_FOR_MEDIAN`] of the levels of the pixels that are set, taken evenly.
-fn pick_some(levels: &[Level], wanted: &Bits, out: &mut Vec<Level>) {
+    /// So many are copied at once: runs are short, and some too many cost less than a call.
+    const SOME: usize = 16;
     let count = wanted.count();
-    let step = count.div_ceil(ENOUGH_FOR_MEDIAN).max(1);
     out.clear();
-    // How far the next one lies beyond the beginning of a piece.
+    out.resize(count + SOME, 0);
     let mut next = 0;
-    wanted.pieces().for_each(|piece| {
-        let levels = &levels[piece];
-        out.extend(levels.iter().skip(next).step_by(step));
-        next = if next < levels.len() { (levels.len() - next).next_multiple_of(step) + next - levels.len() } else { next - levels.len() };
+    wanted.each_piece(|piece| {
+        let (mut from, end) = (piece.start, next + piece.len());
+        while next < end {
+            let some = &levels[from..];
+            match (some.first_chunk::<SOME>(), out[next..].first_chunk_mut::<SOME>()) {
+                (Some(some), Some(out)) => *out = *some,
+                _ => out[next..end].copy_from_slice(&some[..end - next]),
+            }
+            (from, next) = (from + SOME, next + SOME);
+        }
+        next = end;
     });
-    out.truncate(count / step);
+    out.truncate(count);
 }
 
 /// A level from a real number, cut to the range.
@@ -240,22 +258,6 @@ const ENOUGH_FOR_MEDIAN: usize = 256;
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn some_are_picked_like_from_all() {
-        let (width, height) = (90usize, 40usize);
-        let levels: Vec<Level> = (0..3600).map(|i: u16| i.wrapping_mul(7919)).collect();
-        for share in [1, 3, 7, 20, 64] {
-            let mut wanted = Bits::default();
-            wanted.reset(width, height);
-            (0..width * height).filter(|i| i * 31 % 64 < share).for_each(|i| wanted.set(i));
-            let (mut all, mut some) = (Vec::new(), Vec::new());
-            pick(&levels, &wanted, &mut all);
-            pick_some(&levels, &wanted, &mut some);
-            assert!(some.len() <= ENOUGH_FOR_MEDIAN && !some.is_empty());
-            assert_eq!(median_of_some(&mut all), median_by_halving(&some), "{share}");
-        }
-    }
 
     #[test]
     fn halving_gives_the_median() {

@@ -336,9 +336,14 @@ fn mark_inside(values: &[f32], threshold: f32, out: &mut Vec<u64>) {
 
 /// The same of eight values.
 fn above(values: &[f32; 8], threshold: f32) -> u64 {
-    let bytes = values.map(|value| u8::from(value > threshold));
+    gathered(values.map(|value| value > threshold))
+}
+
+/// Eight answers as the lowest bits of a word.
+#[inline]
+pub(crate) fn gathered(of: [bool; 8]) -> u64 {
     // The lowest bit of each byte, gathered in the highest byte.
-    u64::from_le_bytes(bytes).wrapping_mul(0x0102_0408_1020_4080) >> 56
+    u64::from_le_bytes(of.map(u8::from)).wrapping_mul(0x0102_0408_1020_4080) >> 56
 }
 
 struct Square {
