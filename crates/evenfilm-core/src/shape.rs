@@ -4,7 +4,6 @@ mod contour;
 mod hull;
 mod inscribed;
 
-pub(crate) use contour::gathered;
 pub use contour::{Contour, Sides, TURN_TO_AREA, trace, trace_rows};
 pub use hull::{HullBuffer, convex_hull, feret, polygon_area, polygon_length};
 pub use inscribed::Outline;

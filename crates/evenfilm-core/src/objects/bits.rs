@@ -2,9 +2,10 @@
 
 use std::ops::Range;
 
+use wide::u16x8;
+
 use crate::phases::RunMap;
 use crate::plane::{Level, Rect};
-use crate::shape::gathered;
 
 /// A mask with rows of `width` pixels. Most are narrower than a word, so that an operation is one plain loop over their rows.
 #[derive(Clone, Debug, Default)]
@@ -142,13 +143,13 @@ impl Bits {
     /// Sets in `out` those of the pixels set here whose level is less than `level`. `levels` are those of all pixels, row after row.
     pub(crate) fn darker(&self, levels: &[Level], level: Level, out: &mut Self) {
         self.changed(out, |start, word| {
-            // Eight levels at a time, without a branch on any of them.
+            let than = u16x8::splat(level);
             let mut kept = 0;
             let mut at = word.trailing_zeros() as usize & !7;
             while at < WORD && word >> at != 0 {
                 let some = &levels[start + at..];
                 kept |= match some.first_chunk::<8>() {
-                    Some(eight) => gathered(eight.map(|of| of < level)),
+                    Some(eight) => u64::from(u16x8::from(*eight).simd_lt(than).to_bitmask()),
                     None => some.iter().enumerate().map(|(k, &of)| u64::from(of < level) << k).sum(),
                 } << at;
                 at += 8;

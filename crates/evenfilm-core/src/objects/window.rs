@@ -1,5 +1,7 @@
 //! One component seen in its own window: levels, masks, and the level around it.
 
+use wide::u16x8;
+
 use super::bits::Bits;
 use super::holes::Holes;
 use crate::light::{Correction, FilmGrid, Scratch};
@@ -244,10 +246,12 @@ fn median_of_some(of: &mut [Level]) -> Level {
 /// The same as [`median`] of at most 65535 levels: the range is halved by counting, which takes whole vectors and no branch a level.
 fn median_by_halving(of: &[Level]) -> Level {
     let (mut low, mut high) = of.iter().fold((Level::MAX, 0), |(low, high), &level| (level.min(low), level.max(high)));
+    let (eights, rest) = of.as_chunks::<8>();
     while low < high {
         let middle = low.midpoint(high);
-        let below: u16 = of.iter().map(|&level| u16::from(level <= middle)).sum();
-        if usize::from(below) > of.len() / 2 { high = middle } else { low = middle + 1 }
+        let above = eights.iter().fold(u16x8::ZERO, |above, &eight| above - u16x8::from(eight).simd_gt(u16x8::splat(middle)));
+        let above = usize::from(above.reduce_add()) + rest.iter().filter(|&&level| level > middle).count();
+        if of.len() - above > of.len() / 2 { high = middle } else { low = middle + 1 }
     }
     if of.is_empty() { ONE } else { low }
 }

@@ -3,6 +3,8 @@
 //! Values stand at pixel centres and are linear along the edges of the squares between four centres, so that the line in each square is
 //! a straight piece and every sum is a sum over squares: nothing has to be followed around, and a picture can be traced in strips.
 
+use wide::f32x4;
+
 /// Which sides of the window lie on the frame. There the values of the outermost pixels reach on to the frame, half a pixel out.
 #[expect(clippy::struct_excessive_bools, reason = "a rectangle has four sides")]
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -150,7 +152,8 @@ impl<const LINE: bool> Strip<'_, LINE> {
             while passed != 0 {
                 let x = start + passed.trailing_zeros() as usize;
                 passed &= passed - 1;
-                pen.square([a[x] - t, a[x + 1] - t, d[x + 1] - t, d[x] - t], (x as f32 + 0.5, 1.0), ys);
+                let (a, d) = (&a[x..x + 2], &d[x..x + 2]);
+                pen.square([a[0] - t, a[1] - t, d[1] - t, d[0] - t], (x as f32 + 0.5, 1.0), ys);
             }
             while filled != 0 {
                 let from = filled.trailing_zeros();
@@ -204,42 +207,42 @@ impl<const LINE: bool> Pen<'_, LINE> {
 
     /// One square with values at its corners (clockwise from the top left) less the threshold: its left side and width, and the heights of its
     /// top and bottom. Which way the line goes is looked up: branches on it would be guesses.
-    #[inline]
+    #[inline(always)]
     fn square(&mut self, v: [f32; 4], (x, width): (f32, f32), [y0, y1]: [f32; 2]) {
-        let (right, height) = (x + width, y1 - y0);
-        let square = Square { v, x: [x, right, right, x], y: [y0, y0, y1, y1], size: [width, height] };
-        let inside = v.map(|v| usize::from(v > 0.0));
-        let which = inside[0] | inside[1] << 1 | inside[2] << 2 | inside[3] << 3;
-        let (share, turns) = match which {
+        let square = Square { v, corner: [x, y0], size: [width, y1 - y0] };
+        let inside = f32x4::from(v).simd_gt(f32x4::ZERO).to_bitmask();
+        let (share, turns) = match inside {
             0b0000 => return,
             0b1111 => (1.0, 0),
             0b0101 => self.opposite(&square, 0),
             0b1010 => self.opposite(&square, 1),
-            _ => {
-                let piece = &PIECES[which];
-                (piece.filled[0] + piece.filled[1] * self.cut(&square, piece), piece.turns)
-            }
+            _ => self.cut(&square, &PIECES[inside as usize & 15]),
         };
-        let area = f64::from(share) * f64::from(width) * f64::from(height);
-        self.add(area, [area * f64::from(x + right) * 0.5, area * f64::from(y0 + y1) * 0.5]);
+        let [width, height] = square.size.map(f64::from);
+        let area = f64::from(share) * width * height;
+        self.add(area, [area * f64::from(x + (x + square.size[0])) * 0.5, area * f64::from(y0 + y1) * 0.5]);
         self.sums.quarter_turns += turns;
     }
 
-    /// Draws a piece of the line; the share of the square that it cuts off.
-    #[inline]
-    fn cut(&mut self, square: &Square, piece: &Piece) -> f32 {
+    /// Draws a piece of the line; gives the share of the square inside and the turning.
+    #[inline(always)]
+    fn cut(&mut self, square: &Square, piece: &Piece) -> (f32, i64) {
         let [(first, from), (second, to)] = [square.crossing(&piece.ends[0]), square.crossing(&piece.ends[1])];
         self.line(from, to);
-        [first + second, first * second][usize::from(piece.corner)] * 0.5
+        let [whole, triangle, strip] = piece.inside;
+        // No choice between the two, or it becomes a branch.
+        (whole + triangle * (first * second) + strip * (first + second), piece.turns)
     }
 
     /// The square where corners i and i + 2 are inside: they are joined where its middle is inside.
-    #[inline]
+    #[inline(never)]
     fn opposite(&mut self, square: &Square, i: usize) -> (f32, i64) {
         if square.v.iter().sum::<f32>() > 0.0 {
-            (1.0 - (self.cut(square, &corner(1 - i, false)) + self.cut(square, &corner(3 - i, false))), -2)
+            let [one, other] = [1 - i, 3 - i].map(|i| self.cut(square, &Piece { inside: TRIANGLE, ..corner(i, false) }).0);
+            (1.0 - (one + other), -2)
         } else {
-            (self.cut(square, &corner(i, true)) + self.cut(square, &corner(i + 2, true)), 2)
+            let [one, other] = [i, i + 2].map(|i| self.cut(square, &corner(i, true)).0);
+            (one + other, 2)
         }
     }
 
@@ -258,19 +261,22 @@ impl<const LINE: bool> Pen<'_, LINE> {
 struct Piece {
     /// The edges that it crosses: where it begins and where it ends.
     ends: [Way; 2],
-    /// Whether it cuts off a corner, or else two.
-    corner: bool,
-    /// The share of the square inside: this much, and so many times what it cuts off.
-    filled: [f32; 2],
+    /// The share of the square inside: this much, so much of the product of the crossings' shares, and so much of their sum.
+    inside: [f32; 3],
     /// Quarter turns of the line.
     turns: i64,
 }
+
+/// What a corner cut off takes, and what two do.
+const TRIANGLE: [f32; 3] = [0.0, 0.5, 0.0];
+const STRIP: [f32; 3] = [0.0, 0.0, 0.5];
 
 /// An edge of a square, from a corner inside to one outside or the other way round.
 struct Way {
     from: u8,
     to: u8,
-    /// Its direction.
+    /// Its beginning and its direction; the square's width and height are the units.
+    begin: [f32; 2],
     along: [f32; 2],
 }
 
@@ -279,20 +285,22 @@ const fn way(from: usize, to: usize) -> Way {
     const PLACES: [[i8; 2]; 4] = [[0, 0], [1, 0], [1, 1], [0, 1]];
     let (here, there) = (PLACES[from % 4], PLACES[to % 4]);
     let along = [(there[0] - here[0]) as f32, (there[1] - here[1]) as f32];
-    Way { from: (from % 4) as u8, to: (to % 4) as u8, along }
+    Way { from: (from % 4) as u8, to: (to % 4) as u8, begin: [here[0] as f32, here[1] as f32], along }
 }
 
 /// The piece that cuts corner i off; its long side is the line.
 const fn corner(i: usize, inside: bool) -> Piece {
     let (next, previous) = (way(i, i + 1), way(i, i + 3));
-    let ends = if inside { [next, previous] } else { [previous, next] };
-    let (filled, turns) = if inside { ([0.0, 1.0], 1) } else { ([1.0, -1.0], -1) };
-    Piece { ends, corner: true, filled, turns }
+    if inside {
+        Piece { ends: [next, previous], inside: TRIANGLE, turns: 1 }
+    } else {
+        Piece { ends: [previous, next], inside: [1.0, -0.5, 0.0], turns: -1 }
+    }
 }
 
 /// The piece that cuts off corners i and i + 1, which are inside.
 const fn side(i: usize) -> Piece {
-    Piece { ends: [way(i + 1, i + 2), way(i, i + 3)], corner: false, filled: [0.0, 1.0], turns: 0 }
+    Piece { ends: [way(i + 1, i + 2), way(i, i + 3)], inside: STRIP, turns: 0 }
 }
 
 /// The piece for each set of corners inside, corner i being bit i. Where none is, all are, or only opposite ones, the entry is not used.
@@ -318,51 +326,40 @@ static PIECES: [Piece; 16] = [
 /// A bit for each value above the threshold. The corners of squares are tested as differences: one can round to 0 only where the values are
 /// equal.
 fn mark_inside(values: &[f32], threshold: f32, out: &mut Vec<u64>) {
+    /// Values looked at together.
+    const SOME: usize = 4;
+    let above = |some: &[f32; SOME]| u64::from(f32x4::from(*some).simd_gt(f32x4::splat(threshold)).to_bitmask());
     out.clear();
     for values in values.chunks(WORD) {
         let mut word = 0;
-        let (eights, rest) = values.as_chunks::<8>();
-        for (k, eight) in eights.iter().enumerate() {
-            word |= above(eight, threshold) << (8 * k);
-        }
-        match values.last_chunk::<8>() {
-            // The last eight may have been looked at in part.
-            Some(last) if !rest.is_empty() => word |= above(last, threshold) << (values.len() - 8),
-            _ => rest.iter().enumerate().for_each(|(k, &value)| word |= u64::from(value > threshold) << (8 * eights.len() + k)),
+        let (fours, rest) = values.as_chunks::<SOME>();
+        fours.iter().enumerate().for_each(|(k, four)| word |= above(four) << (SOME * k));
+        match values.last_chunk::<SOME>() {
+            // The last four may have been looked at in part.
+            Some(last) if !rest.is_empty() => word |= above(last) << (values.len() - SOME),
+            _ => rest.iter().enumerate().for_each(|(k, &value)| word |= u64::from(value > threshold) << k),
         }
         out.push(word);
     }
 }
 
-/// The same of eight values.
-fn above(values: &[f32; 8], threshold: f32) -> u64 {
-    gathered(values.map(|value| value > threshold))
-}
-
-/// Eight answers as the lowest bits of a word.
-#[inline]
-pub(crate) fn gathered(of: [bool; 8]) -> u64 {
-    // The lowest bit of each byte, gathered in the highest byte.
-    u64::from_le_bytes(of.map(u8::from)).wrapping_mul(0x0102_0408_1020_4080) >> 56
-}
-
 struct Square {
-    /// Values at the corners, clockwise from the top left, and where those are.
+    /// Values at the corners, clockwise from the top left.
     v: [f32; 4],
-    x: [f32; 4],
-    y: [f32; 4],
+    /// Left side and top.
+    corner: [f32; 2],
     /// Width and height.
     size: [f32; 2],
 }
 
 impl Square {
     /// Where the line crosses an edge: the share of the edge, and the place.
-    #[inline]
+    #[inline(always)]
     fn crossing(&self, way: &Way) -> (f32, [f32; 2]) {
-        let [from, to] = [way.from, way.to].map(|corner| usize::from(corner & 3));
-        let share = self.v[from] / (self.v[from] - self.v[to]);
-        let [width, height] = self.size;
-        (share, [self.x[from] + way.along[0] * width * share, self.y[from] + way.along[1] * height * share])
+        let [from, to] = [way.from, way.to].map(|corner| self.v[usize::from(corner & 3)]);
+        let share = from / (from - to);
+        let place = |k: usize| self.corner[k] + way.begin[k] * self.size[k] + way.along[k] * self.size[k] * share;
+        (share, [place(0), place(1)])
     }
 }
 
