@@ -55,6 +55,12 @@ impl Bits {
         self.reset(other.width, other.height);
     }
 
+    /// Takes the size of another; what is set is to be said for every word.
+    fn sized_like(&mut self, other: &Self) {
+        (self.width, self.height) = (other.width, other.height);
+        self.words.resize(other.words.len(), 0);
+    }
+
     /// A copy of another.
     pub(crate) fn copy(&mut self, other: &Self) {
         (self.width, self.height) = (other.width, other.height);
@@ -165,13 +171,11 @@ impl Bits {
 
     /// Sets in `out` the words here, changed where they are not empty. They come with the place of their first pixel.
     fn changed(&self, out: &mut Self, change: impl Fn(usize, u64) -> u64) {
-        out.reset_like(self);
+        out.sized_like(self);
         for k in 0..self.strips() {
-            for y in 0..self.height {
-                let at = self.at(k, y);
-                if self.words[at] != 0 {
-                    out.words[at] = change(y * self.width + k * WORD, self.words[at]);
-                }
+            let rows = self.words[self.strip(k)].iter().zip(&mut out.words[self.strip(k)]);
+            for (y, (&word, out)) in rows.enumerate() {
+                *out = if word == 0 { 0 } else { change(y * self.width + k * WORD, word) };
             }
         }
     }
@@ -184,7 +188,8 @@ impl Bits {
                 while left != 0 {
                     let from = left.trailing_zeros() as usize;
                     let length = (!(left >> from)).trailing_zeros() as usize;
-                    left &= !first(from + length);
+                    // The carry runs through the lowest run, and out of it into nothing.
+                    left &= left.wrapping_add(1 << from);
                     found(k * WORD + from, y, length);
                 }
             }
@@ -270,22 +275,20 @@ impl Bits {
         }
         let (all, last) = (first(self.width), self.height - 1);
         let open = |y: usize| !self.words[y] & all;
+        let side = |y: usize| if y == 0 || y == last { all } else { 1 | 1 << (self.width - 1) };
+        reached.sized_like(self);
+        reached.words.iter_mut().enumerate().for_each(|(y, word)| *word = side(y) & open(y));
+        spread(&mut reached.words, open, |word| word);
+        reached.words.iter().enumerate().all(|(y, &word)| word == open(y))
+    }
+
+    /// Whether what is set hangs together over sides and corners, told quickly. False also where the mask is too wide to tell.
+    pub(crate) fn is_one_piece(&self, reached: &mut Self) -> bool {
+        let Some(start) = self.words.iter().position(|&word| word != 0).filter(|_| self.strips() == 1) else { return false };
         reached.reset_like(self);
-        loop {
-            let mut grown = false;
-            // Down and up again, each row filled from what the row before reached.
-            for y in (0..=last).chain((0..last).rev()) {
-                let sides = if y == 0 || y == last { all } else { 1 | 1 << (self.width - 1) };
-                let beside = reached.words[y.saturating_sub(1)] | reached.words[(y + 1).min(last)];
-                let seeds = (reached.words[y] | sides | beside) & open(y);
-                let filled = fill_up(seeds, open(y)) | fill_up(seeds.reverse_bits(), open(y).reverse_bits()).reverse_bits();
-                grown |= filled != reached.words[y];
-                reached.words[y] = filled;
-            }
-            if !grown {
-                return (0..=last).all(|y| reached.words[y] == open(y));
-            }
-        }
+        reached.words[start] = self.words[start] & self.words[start].wrapping_neg();
+        spread(&mut reached.words, |y| self.words[y], |word| word | word << 1 | word >> 1);
+        reached.words == self.words
     }
 
     /// Joins another mask, moved by `rows` up and down, to this one.
@@ -319,6 +322,26 @@ impl Bits {
         out.copy(self);
         out.widen_across();
         out.add_moved(self, 1);
+    }
+}
+
+/// Spreads what is reached, a word a row, over all that hangs together with it in what is open. `beside` are the pixels that those of one row
+/// touch in the next.
+fn spread(reached: &mut [u64], open: impl Fn(usize) -> u64, beside: impl Fn(u64) -> u64) {
+    let last = reached.len().saturating_sub(1);
+    loop {
+        let mut grown = false;
+        // Down and up again, each row filled from what the row before reached.
+        for y in (0..=last).chain((0..last).rev()) {
+            let near = beside(reached[y.saturating_sub(1)] | reached[(y + 1).min(last)]);
+            let seeds = (reached[y] | near) & open(y);
+            let filled = fill_up(seeds, open(y)) | fill_up(seeds.reverse_bits(), open(y).reverse_bits()).reverse_bits();
+            grown |= filled != reached[y];
+            reached[y] = filled;
+        }
+        if !grown {
+            return;
+        }
     }
 }
 

@@ -101,7 +101,7 @@ impl Tree {
         }
         let half = level_above(half);
         own.darker(levels, half, &mut self.deep);
-        if !is_one_piece(&self.deep, part) {
+        if !(is_plainly_one_piece(&self.deep, part) || self.deep.is_one_piece(&mut self.near)) {
             return false;
         }
         let darker = |at: Level, x: usize, y: usize| levels[y * width + x] < at && own.get(x, y);
@@ -212,7 +212,7 @@ const fn level_above(of: f64) -> Level {
 
 /// Whether the pixels set in a part of a mask are one piece in the plainest way: one run in each of some neighbouring rows, each touching
 /// the next.
-fn is_one_piece(deep: &Bits, part: Rect) -> bool {
+fn is_plainly_one_piece(deep: &Bits, part: Rect) -> bool {
     const CHUNK: usize = 64;
     let mut last: Option<(usize, usize)> = None;
     let mut ended = false;

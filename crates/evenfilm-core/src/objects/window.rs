@@ -237,8 +237,12 @@ pub(crate) fn median(of: &mut [Level]) -> Level {
 fn median_of_some(of: &mut [Level]) -> Level {
     let step = of.len().div_ceil(ENOUGH_FOR_MEDIAN).max(1);
     let some = of.len() / step;
-    for i in 1..some {
-        of[i] = of[i * step];
+    if step > 1 {
+        let mut from = 0;
+        for to in 0..some {
+            of[to] = of[from];
+            from += step;
+        }
     }
     median_by_halving(&of[..some])
 }

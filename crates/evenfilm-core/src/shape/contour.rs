@@ -108,6 +108,7 @@ impl<const LINE: bool> Strip<'_, LINE> {
         let [mut above, mut below] = std::mem::take(&mut self.out.inside);
         let row = |k: usize| &values[k * width..(k + 1) * width];
         let centre = |row: usize| (first + row) as f32 + 0.5;
+        [&mut above, &mut below].into_iter().for_each(|words| words.resize(width.div_ceil(WORD), 0));
         mark_inside(row(0), self.threshold, &mut above);
         let top = Row { values: row(0), inside: &above, y: centre(0) };
         if self.sides.top {
@@ -325,12 +326,11 @@ static PIECES: [Piece; 16] = [
 
 /// A bit for each value above the threshold. The corners of squares are tested as differences: one can round to 0 only where the values are
 /// equal.
-fn mark_inside(values: &[f32], threshold: f32, out: &mut Vec<u64>) {
+fn mark_inside(values: &[f32], threshold: f32, out: &mut [u64]) {
     /// Values looked at together.
     const SOME: usize = 4;
     let above = |some: &[f32; SOME]| u64::from(f32x4::from(*some).simd_gt(f32x4::splat(threshold)).to_bitmask());
-    out.clear();
-    for values in values.chunks(WORD) {
+    for (values, out) in values.chunks(WORD).zip(out) {
         let mut word = 0;
         let (fours, rest) = values.as_chunks::<SOME>();
         fours.iter().enumerate().for_each(|(k, four)| word |= above(four) << (SOME * k));
@@ -339,7 +339,7 @@ fn mark_inside(values: &[f32], threshold: f32, out: &mut Vec<u64>) {
             Some(last) if !rest.is_empty() => word |= above(last) << (values.len() - SOME),
             _ => rest.iter().enumerate().for_each(|(k, &value)| word |= u64::from(value > threshold) << k),
         }
-        out.push(word);
+        *out = word;
     }
 }
 
