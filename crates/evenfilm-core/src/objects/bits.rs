@@ -293,6 +293,9 @@ impl Bits {
 
     /// Joins another mask, moved by `rows` up and down, to this one.
     fn add_moved(&mut self, other: &Self, rows: usize) {
+        if rows == 0 {
+            return self.add(other);
+        }
         let keep = self.height.saturating_sub(rows);
         for k in 0..self.strips() {
             let (strip, from) = (self.strip(k), &other.words[self.strip(k)]);

@@ -384,7 +384,8 @@ impl Visitor {
         let (mut total, mut count) = (0u64, 0);
         self.zone.each_piece(|piece| {
             count += piece.len();
-            total += self.window.levels[piece].iter().map(|&level| u64::from(level)).sum::<u64>();
+            // A run has no more than 64 pixels.
+            total += u64::from(self.window.levels[piece].iter().map(|&level| u32::from(level)).sum::<u32>());
         });
         count as f64 * f64::from(place.surround) - total as f64
     }

@@ -329,17 +329,12 @@ static PIECES: [Piece; 16] = [
 fn mark_inside(values: &[f32], threshold: f32, out: &mut [u64]) {
     /// Values looked at together.
     const SOME: usize = 4;
-    let above = |some: &[f32; SOME]| u64::from(f32x4::from(*some).simd_gt(f32x4::splat(threshold)).to_bitmask());
     for (values, out) in values.chunks(WORD).zip(out) {
-        let mut word = 0;
         let (fours, rest) = values.as_chunks::<SOME>();
-        fours.iter().enumerate().for_each(|(k, four)| word |= above(four) << (SOME * k));
-        match values.last_chunk::<SOME>() {
-            // The last four may have been looked at in part.
-            Some(last) if !rest.is_empty() => word |= above(last) << (values.len() - SOME),
-            _ => rest.iter().enumerate().for_each(|(k, &value)| word |= u64::from(value > threshold) << k),
-        }
-        *out = word;
+        // From the last to the first, so that a word is moved by the same each time.
+        let rest = rest.iter().rev().fold(0, |word, &value| word << 1 | u64::from(value > threshold));
+        let above = |four: &[f32; SOME]| u64::from(f32x4::from(*four).simd_gt(f32x4::splat(threshold)).to_bitmask());
+        *out = fours.iter().rev().fold(rest, |word, four| word << SOME | above(four));
     }
 }
 
