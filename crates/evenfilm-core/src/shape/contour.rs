@@ -32,8 +32,6 @@ pub struct Contour {
     pub moment: [f64; 2],
     /// Ends of the straight pieces (x, y), each once, in no useful order.
     pub points: Vec<[f32; 2]>,
-    /// Which values of the rows above and below the squares are inside, a bit each.
-    inside: [Vec<u64>; 2],
 }
 
 /// Blur moves an edge of curvature κ by s²κ/2 (s² = variance of the blur), so over a whole line the enclosed area changes by s²/2 × its
@@ -66,7 +64,7 @@ impl Contour {
 /// The level set {value > threshold} of a window of `width` columns: its area and turning; with `line` also the line's length, the area's
 /// moment and the ends of the pieces.
 pub fn trace(values: &[f32], width: usize, threshold: f32, sides: Sides, line: bool, out: &mut Contour) {
-    *out = Contour { points: std::mem::take(&mut out.points), inside: std::mem::take(&mut out.inside), ..Contour::default() };
+    *out = Contour { points: std::mem::take(&mut out.points), ..Contour::default() };
     out.points.clear();
     if width == 0 || values.is_empty() {
         return;
@@ -104,30 +102,40 @@ const WORD: usize = u64::BITS as usize;
 
 impl<const LINE: bool> Strip<'_, LINE> {
     fn trace(&mut self, values: &[f32], (width, first): (usize, usize)) {
-        let count = values.len() / width;
-        let [mut above, mut below] = std::mem::take(&mut self.out.inside);
-        let row = |k: usize| &values[k * width..(k + 1) * width];
+        if width <= WORD {
+            self.trace_between(values, (width, first), [&mut [0], &mut [0]]);
+        } else {
+            let words = width.div_ceil(WORD);
+            self.trace_between(values, (width, first), [&mut vec![0; words], &mut vec![0; words]]);
+        }
+    }
+
+    /// The same; the words are to say which values of two rows are inside, a bit each.
+    #[inline]
+    fn trace_between(&mut self, values: &[f32], (width, first): (usize, usize), words: [&mut [u64]; 2]) {
+        let [mut above, mut below] = words;
         let centre = |row: usize| (first + row) as f32 + 0.5;
-        [&mut above, &mut below].into_iter().for_each(|words| words.resize(width.div_ceil(WORD), 0));
-        mark_inside(row(0), self.threshold, &mut above);
-        let top = Row { values: row(0), inside: &above, y: centre(0) };
+        let mut rows = values.chunks_exact(width).enumerate();
+        let Some((_, mut last)) = rows.next() else { return };
+        mark_inside(last, self.threshold, above);
+        let top = Row { values: last, inside: above, y: centre(0) };
         if self.sides.top {
             self.between(Row { y: first as f32, ..top }, top);
         }
-        for k in 1..count {
-            mark_inside(row(k), self.threshold, &mut below);
+        for (k, row) in rows {
+            mark_inside(row, self.threshold, below);
             // Nothing inside either row, and nothing passes between them.
-            if above.iter().chain(&below).any(|&word| word != 0) {
-                let upper = Row { values: row(k - 1), inside: &above, y: centre(k - 1) };
-                self.between(upper, Row { values: row(k), inside: &below, y: centre(k) });
+            if above.iter().zip(&*below).any(|(above, below)| above | below != 0) {
+                self.between(Row { values: last, inside: above, y: centre(k - 1) }, Row { values: row, inside: below, y: centre(k) });
             }
             std::mem::swap(&mut above, &mut below);
+            last = row;
         }
         if self.sides.bottom {
-            let last = Row { values: row(count - 1), inside: &above, y: centre(count - 1) };
+            let count = values.len() / width;
+            let last = Row { values: last, inside: above, y: centre(count - 1) };
             self.between(last, Row { y: (first + count) as f32, ..last });
         }
-        self.out.inside = [above, below];
     }
 
     /// The squares between two rows of values.

@@ -92,22 +92,29 @@ pub fn feret(hull: &[[f64; 2]]) -> (f64, f64) {
         return (d, 0.0);
     }
     let after = |i: usize| if i + 1 == n { 0 } else { i + 1 };
-    let (mut largest2, mut smallest) = (0.0f64, f64::INFINITY);
-    let mut far = 1;
-    for i in 0..n {
-        let (a, b) = (hull[i], hull[after(i)]);
-        let mut height = cross(a, b, hull[far]);
+    let mut largest2 = 0.0;
+    // Squares of the smallest width's height over its edge and of that edge: a division and a root for each edge take longer than all else.
+    let mut narrowest = [f64::INFINITY, 1.0];
+    let (mut here, mut next) = (1, after(1));
+    for (a, b) in sides(hull) {
+        let mut height = cross(a, b, hull[here]);
         loop {
-            let next = cross(a, b, hull[after(far)]);
-            if next <= height {
+            let higher = cross(a, b, hull[next]);
+            if higher <= height {
                 break;
             }
-            (far, height) = (after(far), next);
+            height = higher;
+            (here, next) = (next, after(next));
         }
-        smallest = smallest.min(height / distance(a, b));
-        largest2 = largest2.max(distance2(a, hull[far])).max(distance2(b, hull[far])).max(distance2(a, hull[after(far)]));
+        let (height2, edge2) = (height * height, distance2(a, b));
+        if height2 * narrowest[1] < narrowest[0] * edge2 {
+            narrowest = [height2, edge2];
+        }
+        for apart2 in [distance2(a, hull[here]), distance2(b, hull[here]), distance2(a, hull[next])] {
+            largest2 = if apart2 > largest2 { apart2 } else { largest2 };
+        }
     }
-    (largest2.sqrt(), smallest)
+    (largest2.sqrt(), narrowest[0].sqrt() / narrowest[1].sqrt())
 }
 
 fn distance(a: [f64; 2], b: [f64; 2]) -> f64 {
