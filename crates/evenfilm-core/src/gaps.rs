@@ -251,12 +251,12 @@ fn rim(scene: &Scene<'_>, cuts: &Cuts, (own, component): (u32, &Component), visi
     for taken in [gap, mark(scene.particle, &|_| true), mark(scene.gap, &|o| o != own)] {
         free.take(&near(&taken, inner));
     }
-    let mut ring = Vec::new();
-    pick(&levels, &free, &mut ring);
+    let mut buffer = Vec::new();
+    let ring = pick(&levels, &free, &mut buffer);
     if ring.len() < LEAST {
         return Ok(None);
     }
-    let here = od_of_level(f64::from(median(&mut ring)));
+    let here = od_of_level(f64::from(median(ring)));
     let [x, y] = [f64::from(at.x) + f64::from(at.width) / 2.0, f64::from(at.y) + f64::from(at.height) / 2.0];
     let film = od_of_level(cuts.film.at(x, y));
     Ok((film > 0.0).then(|| here / film))

@@ -204,7 +204,8 @@ impl Bits {
     /// Sets in `out` the part `at` of this mask.
     pub(crate) fn part(&self, at: Rect, out: &mut Self) {
         let (x, y) = (at.x as usize, at.y as usize);
-        out.reset(at.width as usize, at.height as usize);
+        (out.width, out.height) = (at.width as usize, at.height as usize);
+        out.words.resize(out.strips() * out.height, 0);
         for k in 0..out.strips() {
             let (from, shift) = ((x + k * WORD) / WORD, (x + k * WORD) % WORD);
             let rows = |k: usize| self.words.get(self.at(k, y)..self.at(k, y + out.height)).unwrap_or(&[]);

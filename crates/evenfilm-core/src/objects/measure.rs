@@ -345,8 +345,8 @@ impl Visitor {
         // Half a pixel lies between the last pixel inside and the line.
         self.outside.widened(3.5 * visit.blur_px + 0.5, &mut self.across, &mut self.zone);
         self.deep.take(&self.zone);
-        pick(levels, &self.deep, &mut self.picked);
-        if self.picked.len() < 4 { None } else { Some(median(&mut self.picked)) }
+        let inside = pick(levels, &self.deep, &mut self.picked);
+        if inside.len() < 4 { None } else { Some(median(inside)) }
     }
 
     /// Adds the runs of the object's pixels deeper than `cut`, and gives mean and largest optical density above the surround.

@@ -96,8 +96,8 @@ pub(crate) struct Window {
     across: Bits,
     near: Bits,
     near_gap: Bits,
+    around: Bits,
     picked: Vec<Level>,
-    bare: Vec<Level>,
 }
 
 impl Window {
@@ -157,8 +157,7 @@ impl Window {
         self.mask.take(&self.enclosed);
         if self.mask.is_empty() {
             if self.near.count() >= ENOUGH {
-                pick(&self.levels, &self.near, &mut self.picked);
-                return median_of_some(&mut self.picked);
+                return median_of_some(pick(&self.levels, &self.near, &mut self.picked));
             }
         } else if let Some(level) = self.surround_beside_gaps(clear, ENOUGH) {
             return level;
@@ -172,50 +171,55 @@ impl Window {
         self.mask.widened(clear, &mut self.across, &mut self.near_gap);
         self.near_gap.turn_over();
         self.near_gap.keep(&self.near);
-        pick(&self.levels, &self.near_gap, &mut self.picked);
         self.near.keep(&self.mask);
-        pick(&self.levels, &self.near, &mut self.bare);
-        let (film, bare) = (self.picked.len(), self.bare.len());
+        let (film, bare) = (self.near_gap.count(), self.near.count());
         if film >= enough && (film >= bare || self.film_is_nearer(clear)) {
-            return Some(median_of_some(&mut self.picked));
+            return Some(median_of_some(pick(&self.levels, &self.near_gap, &mut self.picked)));
         }
-        (bare >= enough).then(|| median_of_some(&mut self.bare))
+        (bare >= enough).then(|| median_of_some(pick(&self.levels, &self.near, &mut self.picked)))
     }
 
     /// Whether just outside the component there is at least as much film as bare, which is in `mask`: a thing between a large gap and the
     /// film around it lies on film, one in the gap does not.
     fn film_is_nearer(&mut self, clear: f64) -> bool {
-        self.own.widened(clear + 3.0, &mut self.across, &mut self.near);
+        self.own.widened(clear + 3.0, &mut self.across, &mut self.around);
         for not_around in [&self.own, &self.other, &self.enclosed] {
-            self.near.take(not_around);
+            self.around.take(not_around);
         }
-        let around = self.near.count();
-        self.near.keep(&self.mask);
-        2 * self.near.count() <= around
+        let around = self.around.count();
+        self.around.keep(&self.mask);
+        2 * self.around.count() <= around
     }
 }
 
-/// Copies the levels of the pixels that are set.
-pub(crate) fn pick(levels: &[Level], wanted: &Bits, out: &mut Vec<Level>) {
+/// The levels of the pixels that are set, copied into a buffer.
+pub(crate) fn pick<'a>(levels: &[Level], wanted: &Bits, buffer: &'a mut Vec<Level>) -> &'a mut [Level] {
     /// So many are copied at once: runs are short, and some too many cost less than a call.
     const SOME: usize = 16;
     let count = wanted.count();
-    out.clear();
-    out.resize(count + SOME, 0);
+    if buffer.len() < count + SOME {
+        buffer.resize(count + SOME, 0);
+    }
     let mut next = 0;
     wanted.each_piece(|piece| {
         let (mut from, end) = (piece.start, next + piece.len());
         while next < end {
-            let some = &levels[from..];
-            match (some.first_chunk::<SOME>(), out[next..].first_chunk_mut::<SOME>()) {
-                (Some(some), Some(out)) => *out = *some,
-                _ => out[next..end].copy_from_slice(&some[..end - next]),
+            match (levels.get(from..from + SOME), buffer.get_mut(next..next + SOME)) {
+                (Some(some), Some(out)) => out.copy_from_slice(some),
+                _ => rest(&levels[from..], &mut buffer[next..end]),
             }
             (from, next) = (from + SOME, next + SOME);
         }
         next = end;
     });
-    out.truncate(count);
+    &mut buffer[..count]
+}
+
+/// Copies what is left at the end of a window.
+#[cold]
+#[inline(never)]
+fn rest(levels: &[Level], out: &mut [Level]) {
+    out.copy_from_slice(&levels[..out.len()]);
 }
 
 /// A level from a real number, cut to the range.
