@@ -5,7 +5,7 @@ use rayon::prelude::*;
 use crate::chance::Chance;
 use crate::field::FieldResult;
 use crate::quality::count;
-use crate::quantity::{Interval, Pool, QUANTITIES, index_of};
+use crate::quantity::{Interval, Pool, QUANTITIES, View, index_of};
 use crate::recipe::Recipe;
 use crate::statistics::{half_width, half_width_95, mean_and_deviation, planning};
 
@@ -76,10 +76,16 @@ pub fn lot(
     chance: Option<&Chance>,
 ) -> LotResult {
     let slides = by_slide(slides);
-    let pool = Pool::new(fields, slides.len(), rejected, recipe).beside_chance(chance);
-    let of_field = |f: &&FieldResult| values_of(&Pool::new(&[*f], 1, 0, recipe));
-    let ((mut values, views), per_field): (_, Vec<Vec<Option<f64>>>) =
-        rayon::join(|| rayon::join(|| values_of(&pool), || budget::Views::of(&pool, basis)), || fields.par_iter().map(of_field).collect());
+    let numbers = numbers_of(&slides, fields.len());
+    let viewed = |view: View| Pool::viewed(fields, [slides.len(), rejected], recipe, view);
+    let as_measured = || {
+        let pool = viewed(View::default()).beside_chance(chance);
+        let of_field = |i: usize| values_of(&pool.alone(i));
+        let alone = || (0..fields.len()).into_par_iter().map(of_field).collect::<Vec<Vec<Option<f64>>>>();
+        let (values, (per_field, resampled)) = rayon::join(|| values_of(&pool), || rayon::join(alone, || ends::resampled(&pool, &numbers)));
+        (pool, values, per_field, resampled)
+    };
+    let ((pool, mut values, per_field, resampled), views) = rayon::join(as_measured, || budget::Views::of(viewed, recipe, basis));
     let parts: Vec<Vec<(Component, f64)>> =
         values.iter().enumerate().map(|(q, value)| value.map_or_else(Vec::new, |value| views.systematic(q, value))).collect();
     let systematic: Vec<f64> = parts.iter().map(|parts| parts.iter().map(|(_, u)| u * u).sum::<f64>().sqrt()).collect();
@@ -95,8 +101,7 @@ pub fn lot(
         half.filter(|half| *half > 0.0)
     };
     let u95 = (0..QUANTITIES.len()).map(|q| if QUANTITIES[q].interval.has_ends() { None } else { half(q, 0.95) }).collect();
-    let numbers = nested.numbers();
-    let ends = |level: f64| ends::at(&pool, (&values, &systematic), (&numbers, level));
+    let ends = |level: f64| ends::at((&pool, &resampled), (&values, &systematic), (&numbers, level));
     let ends95 = ends(0.95);
     let mut decisive = if basis.two_looks { ends(basis.level()) } else { ends95.clone() };
     for (q, decisive) in decisive.iter_mut().enumerate().filter(|(q, _)| !QUANTITIES[*q].interval.has_ends()) {
@@ -119,6 +124,17 @@ fn by_slide(slides: &[String]) -> Vec<Vec<usize>> {
     names.into_iter().map(|(_, fields)| fields).collect()
 }
 
+/// The number of the slide of each field.
+fn numbers_of(slides: &[Vec<usize>], fields: usize) -> Vec<usize> {
+    let mut numbers = vec![0; fields];
+    for (number, slide) in slides.iter().enumerate() {
+        for &i in slide {
+            numbers[i] = number;
+        }
+    }
+    numbers
+}
+
 impl Nested<'_> {
     /// Values of what the intervals rest on: slide means where there are several slides, else fields.
     fn units(&self) -> Vec<Vec<Option<f64>>> {
@@ -127,17 +143,6 @@ impl Nested<'_> {
         } else {
             self.per_field.to_vec()
         }
-    }
-
-    /// The number of the slide of each field.
-    fn numbers(&self) -> Vec<usize> {
-        let mut numbers = vec![0; self.per_field.len()];
-        for (number, slide) in self.slides.iter().enumerate() {
-            for &i in slide {
-                numbers[i] = number;
-            }
-        }
-        numbers
     }
 
     /// Values of one quantity, by slide; `None` where a field does not have it.

@@ -9,6 +9,7 @@ mod rare;
 mod tails;
 
 pub use rare::{Events, rare};
+pub(crate) use tails::Resampled;
 pub use tails::{ENOUGH, ENOUGH_D43, Tails, tails};
 
 use crate::statistics::half_width;

@@ -352,20 +352,21 @@ pub struct Component {
 /// Joins the runs of a phase to components (8-connected), numbered in order of their first pixel. `keep` says which stay; runs of the others
 /// belong to [`NOBODY`]. `extremes[i]` is the most extreme level of run i; `darker` whether dark is extreme.
 pub fn join(map: &mut RunMap, extremes: &[Level], darker: bool, keep: impl Fn(&Component) -> bool) -> Vec<Component> {
-    let roots = roots_of(map);
+    let mut owner = parents_of(map);
     let mut found: Vec<Component> = Vec::new();
-    let mut number = vec![NOBODY; map.runs.len()];
     for y in 0..map.row_start.len().saturating_sub(1) {
-        for i in map.row_start[y] as usize..map.row_start[y + 1] as usize {
+        for i in map.row(count32(y)) {
             let run = map.runs[i];
-            let root = roots[i] as usize;
             let here =
                 Component { at: Rect::new(run.x0, count32(y), run.x1 - run.x0, 1), area: u64::from(run.x1 - run.x0), extreme: extremes[i] };
-            if number[root] == NOBODY {
-                number[root] = count32(found.len());
+            // A parent stands before its run, so what it belongs to is known.
+            let parent = owner[i] as usize;
+            if parent == i {
+                owner[i] = count32(found.len());
                 found.push(here);
             } else {
-                let whole = &mut found[number[root] as usize];
+                owner[i] = owner[parent];
+                let whole = &mut found[owner[i] as usize];
                 whole.at = whole.at.union(here.at);
                 whole.area += here.area;
                 whole.extreme = if darker { whole.extreme.min(here.extreme) } else { whole.extreme.max(here.extreme) };
@@ -383,12 +384,15 @@ pub fn join(map: &mut RunMap, extremes: &[Level], darker: bool, keep: impl Fn(&C
             count32(kept.len() - 1)
         })
         .collect();
-    map.owner = roots.iter().map(|&r| place[number[r as usize] as usize]).collect();
+    for owner in &mut owner {
+        *owner = place[*owner as usize];
+    }
+    map.owner = owner;
     kept
 }
 
-/// For every run the first run of its component: union-find by least index, over neighbouring rows.
-fn roots_of(map: &RunMap) -> Vec<u32> {
+/// For every run an earlier one of its component, or itself where it is the first: union-find by least index, over neighbouring rows.
+fn parents_of(map: &RunMap) -> Vec<u32> {
     let mut parent: Vec<u32> = (0..count32(map.runs.len())).collect();
     for y in 1..map.row_start.len().saturating_sub(1) {
         let (mut above, this) = (map.row_start[y - 1] as usize, map.row_start[y] as usize);
@@ -404,9 +408,6 @@ fn roots_of(map: &RunMap) -> Vec<u32> {
                 j += 1;
             }
         }
-    }
-    for i in 0..parent.len() {
-        parent[i] = parent[parent[i] as usize];
     }
     parent
 }

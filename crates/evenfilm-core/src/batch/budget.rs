@@ -2,6 +2,7 @@
 
 use super::{Basis, Nested, values_of};
 use crate::quantity::{Interval, Pool, QUANTITIES, View};
+use crate::recipe::Recipe;
 use crate::statistics::budget::{Part, combine, expanded};
 use crate::statistics::{mean_and_deviation, student_t_quantile};
 
@@ -62,12 +63,13 @@ pub(super) struct Views {
 }
 
 impl Views {
-    pub(super) fn of(pool: &Pool<'_>, basis: &Basis) -> Self {
-        let at = |view: View| values_of(&pool.viewed(view));
+    /// `pool` gives the fields as they look with the change.
+    pub(super) fn of<'a>(pool: impl Fn(View) -> Pool<'a> + Sync, recipe: &Recipe, basis: &Basis) -> Self {
+        let at = |view: View| values_of(&pool(view));
         let plain = View::default();
         let edge = || rayon::join(|| at(View { edge: 0, ..plain }), || at(View { edge: 2, ..plain }));
         let factor = |u: f64| (u > 0.0).then_some(1.0 + u);
-        let (length, diameter) = (basis.scale_u.and_then(factor), factor(pool.model_u()));
+        let (length, diameter) = (basis.scale_u.and_then(factor), factor(recipe.objects.model_u_pct / 100.0));
         let others = || (length.map(|length| at(View { length, ..plain })), diameter.map(|diameter| at(View { diameter, ..plain })));
         let ((low, high), (scale, model)) = rayon::join(edge, others);
         Self { edge: [low, high], scale, model }

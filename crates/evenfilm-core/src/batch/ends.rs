@@ -1,18 +1,24 @@
 //! The two ends of the intervals of rare events and tails.
 
-use crate::interval::{self, Tails};
+use crate::interval::{self, Resampled, Tails};
 use crate::quantity::{Interval, Pool, QUANTITIES, Tail};
 use crate::statistics::normal_quantile;
+
+/// What resampling says of the tails of a pool; `slides[i]` numbers the slide of field `i`.
+pub(super) fn resampled(pool: &Pool<'_>, slides: &[usize]) -> Resampled {
+    let sizes = pool.sizes_by_field();
+    Resampled::of(&sizes.iter().map(Vec::as_slice).collect::<Vec<_>>(), slides)
+}
 
 /// The ends of every quantity's interval at a level; `None` for quantities without ends of their own, and where too little was found.
 /// `systematic` are the standard uncertainties of what does not shrink with more fields; `slides[i]` numbers the slide of field `i`.
 pub(super) fn at(
-    pool: &Pool<'_>,
+    (pool, resampled): (&Pool<'_>, &Resampled),
     (values, systematic): (&[Option<f64>], &[f64]),
     (slides, level): (&[usize], f64),
 ) -> Vec<Option<[f64; 2]>> {
-    let sizes = pool.sizes_by_field();
-    let tails = interval::tails(&sizes.iter().map(Vec::as_slice).collect::<Vec<_>>(), slides, level);
+    let value_of = |tail: Tail| QUANTITIES.iter().position(|q| q.interval == Interval::Tail(tail)).and_then(|q| values[q]);
+    let tails = resampled.tails([Tail::X90, Tail::Span, Tail::D43].map(value_of), level);
     let ends = |q: usize| {
         let value = values[q]?;
         let ends = match QUANTITIES[q].interval {

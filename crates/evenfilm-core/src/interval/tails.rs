@@ -1,8 +1,10 @@
 //! The tails of a size distribution by volume, which hang on few large objects.
 
+use rayon::prelude::*;
+
 use super::units;
 use crate::random::Source;
-use crate::sizes::{self, Sized};
+use crate::sizes::{self, Cumulative, Sized};
 use crate::statistics::{normal_quantile, student_t_quantile};
 
 /// Intervals of the quantities that hang on the largest objects. `None` is undecided: too few objects to say.
@@ -36,7 +38,7 @@ const CLASS: f64 = 0.01;
 const BEYOND: usize = 24;
 
 /// Number of resamplings each of objects and of units.
-const ROUNDS: u64 = 200;
+const ROUNDS: usize = 200;
 
 /// Key of the random numbers, the same for every lot: the same objects have the same interval.
 const SEED: u64 = 1;
@@ -49,25 +51,68 @@ const SEED: u64 = 1;
 /// The upper factor is 1 + h + h c as in [`super::rare()`], times what one more object of twice the largest volume seen would add: as for rare events,
 /// the object that was not seen is the larger one. Ends chosen by simulation.
 pub fn tails(fields: &[&[Sized]], slides: &[usize], level: f64) -> Tails {
-    let Some(table) = Table::of(fields, &units(slides)) else { return Tails::default() };
-    let mut found = Tails { effective: table.effective[0], effective_d43: table.effective[1], ..Tails::default() };
-    let enough = [found.effective >= ENOUGH, found.effective >= ENOUGH, found.effective_d43 >= ENOUGH_D43];
-    if enough == [false; 3] {
-        return found;
-    }
-    let Some(factors) = table.factors(level) else { return found };
     let mut all = fields.concat();
     all.sort_by(|a, b| a.diameter.total_cmp(&b.diameter));
-    let x = |share| sizes::quantile(&all, 3, share);
-    let span = || Some((x(0.9)? - x(0.1)?) / x(0.5)?);
-    let ends = |i: usize, value: Option<f64>| {
-        let ends = value.map(|v| [v / factors[i][0], v * factors[i][1]]);
-        ends.filter(|e| enough[i] && e.iter().all(|v| v.is_finite()))
-    };
-    found.x90_3 = ends(0, x(0.9));
-    found.span_3 = ends(1, span());
-    found.d43 = ends(2, sizes::mean(&all, 4, 3));
-    found
+    let by_volume = Cumulative::of(all.iter().copied(), 3);
+    Resampled::of(fields, slides).tails([by_volume.quantile(0.9), by_volume.span(), sizes::mean(&all, 4, 3)], level)
+}
+
+/// What resampling says of the tails, at any level.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Resampled {
+    /// [`Tails::effective`] and [`Tails::effective_d43`].
+    effective: [f64; 2],
+    /// Number of slides or fields.
+    units: usize,
+    /// `None` where every tail is undecided.
+    spreads: Option<Spreads>,
+}
+
+/// How far the logarithms of x90,3, span and D\[4,3\] spread.
+#[derive(Clone, Copy, Debug)]
+struct Spreads {
+    of_objects: [f64; 3],
+    /// `None` with fewer than two units.
+    of_units: Option<[f64; 3]>,
+    /// Factor by which one more object of twice the largest volume would raise each.
+    one_more: [f64; 3],
+}
+
+impl Resampled {
+    /// Of objects in `fields`, `slides[i]` being the slide of `fields[i]`.
+    pub(crate) fn of(fields: &[&[Sized]], slides: &[usize]) -> Self {
+        let Some(table) = Table::of(fields, &units(slides)) else { return Self::default() };
+        let found = Self { effective: table.effective, units: table.units.len(), spreads: None };
+        Self { spreads: if found.enough() == [false; 3] { None } else { table.spreads() }, ..found }
+    }
+
+    /// Whether there are enough objects for x90,3, span and D\[4,3\].
+    fn enough(&self) -> [bool; 3] {
+        let [effective, effective_d43] = self.effective;
+        [effective >= ENOUGH, effective >= ENOUGH, effective_d43 >= ENOUGH_D43]
+    }
+
+    /// The intervals around pooled `values` of x90,3, span and D\[4,3\].
+    pub(crate) fn tails(&self, values: [Option<f64>; 3], level: f64) -> Tails {
+        let ends = |i: usize| {
+            let (value, [low, high]) = (values[i]?, self.factors(i, level)?);
+            let ends = [value / low, value * high];
+            (self.enough()[i] && ends.iter().all(|v| v.is_finite())).then_some(ends)
+        };
+        let [effective, effective_d43] = self.effective;
+        Tails { x90_3: ends(0), span_3: ends(1), d43: ends(2), effective, effective_d43 }
+    }
+
+    /// Lower and upper factor of one of the three.
+    fn factors(&self, i: usize, level: f64) -> Option<[f64; 2]> {
+        let spreads = self.spreads?;
+        let p = 0.5 + 0.5 * level;
+        let (z, t) = (normal_quantile(p), student_t_quantile(p, self.units as f64 - 1.0));
+        let (object, unit) = (spreads.of_objects[i], spreads.of_units.map_or(0.0, |s| s[i]));
+        let h = (z * object).max(if unit > 0.0 { t * unit } else { 0.0 });
+        let c = z * object.max(unit);
+        Some([1.0 + h, (1.0 + h + h * c) * spreads.one_more[i]])
+    }
 }
 
 /// Objects summed by class of diameter.
@@ -141,23 +186,15 @@ impl Table {
         logs.iter().all(|v| v.is_finite()).then_some(logs)
     }
 
-    /// Lower and upper factor of each.
-    fn factors(&self, level: f64) -> Option<[[f64; 2]; 3]> {
-        let mut below = Vec::with_capacity(self.powers.len());
-        let middle = self.logs(&self.weights, &mut below)?;
-        let of_objects = self.spread_of_objects(middle, &mut below);
-        let of_units = self.spread_of_units(middle, &mut below);
-        let more = self.logs(&self.with_one_more(), &mut below)?;
-        let p = 0.5 + 0.5 * level;
-        let (z, t) = (normal_quantile(p), student_t_quantile(p, self.units.len() as f64 - 1.0));
-        let mut factors = [[f64::NAN; 2]; 3];
-        for i in 0..3 {
-            let unit = of_units.map_or(0.0, |s| s[i]);
-            let h = (z * of_objects[i]).max(if unit > 0.0 { t * unit } else { 0.0 });
-            let c = z * of_objects[i].max(unit);
-            factors[i] = [1.0 + h, (1.0 + h + h * c) * libm::exp((more[i] - middle[i]).max(0.0))];
-        }
-        Some(factors)
+    /// `None` where the weights as they are have no such quantities.
+    fn spreads(&self) -> Option<Spreads> {
+        let middle = self.logs(&self.weights, &mut Vec::new())?;
+        let more = self.logs(&self.with_one_more(), &mut Vec::new())?;
+        Some(Spreads {
+            of_objects: self.spread_of_objects(middle),
+            of_units: self.spread_of_units(middle),
+            one_more: [0, 1, 2].map(|i| libm::exp((more[i] - middle[i]).max(0.0))),
+        })
     }
 
     /// The weights, and one object more of twice the largest volume.
@@ -168,51 +205,60 @@ impl Table {
         weights
     }
 
-    fn spread_of_objects(&self, middle: [f64; 3], below: &mut Vec<f64>) -> [f64; 3] {
+    fn spread_of_objects(&self, middle: [f64; 3]) -> [f64; 3] {
         let source = Source::new(SEED, 0);
         let occupied: Vec<usize> = (0..self.counts.len()).filter(|&k| self.counts[k] > 0.0).collect();
-        let mut weights = vec![0.0; self.counts.len()];
-        let mut spread = Spread::around(middle);
-        for round in 0..ROUNDS {
+        self.spread(middle, |round, weights| {
             for (place, &k) in occupied.iter().enumerate() {
                 let index = round * occupied.len() as u64 + place as u64;
                 weights[k] = self.weights[k] / self.counts[k] * source.poisson(index, self.counts[k]);
             }
-            spread.add(self.logs(&weights, below));
-        }
-        spread.deviation()
+        })
     }
 
     /// `None` with fewer than two units.
-    fn spread_of_units(&self, middle: [f64; 3], below: &mut Vec<f64>) -> Option<[f64; 3]> {
+    fn spread_of_units(&self, middle: [f64; 3]) -> Option<[f64; 3]> {
         let n = self.units.len();
         if n < 2 {
             return None;
         }
         let source = Source::new(SEED, 1);
-        let mut spread = Spread::around(middle);
-        let mut weights = vec![0.0; self.counts.len()];
-        for round in 0..ROUNDS {
+        let spread = self.spread(middle, |round, weights| {
             weights.fill(0.0);
             for place in 0..n as u64 {
                 let drawn = floor(source.uniform(round * n as u64 + place) * n as f64);
                 weights.iter_mut().zip(&self.units[drawn]).for_each(|(sum, weight)| *sum += weight);
             }
-            spread.add(self.logs(&weights, below));
-        }
+        });
         let few = (n as f64 / (n as f64 - 1.0)).sqrt();
-        Some(spread.deviation().map(|s| few * s))
+        Some(spread.map(|s| few * s))
+    }
+
+    /// Root of the mean squares around `middle` of what `draw` makes the weights in each round.
+    fn spread(&self, middle: [f64; 3], draw: impl Fn(u64, &mut [f64]) + Sync) -> [f64; 3] {
+        let scratch = || (vec![0.0; self.counts.len()], Vec::with_capacity(self.counts.len()));
+        let round = |(weights, below): &mut (Vec<f64>, Vec<f64>), round: u64| {
+            draw(round, weights);
+            self.logs(weights, below)
+        };
+        let logs: Vec<Option<[f64; 3]>> =
+            (0..ROUNDS).into_par_iter().with_min_len(20).map_init(scratch, |s, i| round(s, i as u64)).collect();
+        let mut spread = Spread::around(middle);
+        for logs in logs {
+            spread.add(logs);
+        }
+        spread.deviation()
     }
 }
 
 /// n exp(−r² s²) for r = 3 and 4, with n the effective number of objects by their weights and s the standard deviation of ln(diameter): what
 /// (Σ dʳ)²/Σ d²ʳ is for a log-normal population (T. Hatch and S. P. Choate, J. Franklin Inst. 207 (1929) 369).
 fn log_normal_numbers(fields: &[&[Sized]]) -> [f64; 2] {
-    let all = || fields.iter().flat_map(|f| f.iter());
-    let weight: f64 = all().map(|s| s.weight).sum();
-    let squares: f64 = all().map(|s| s.weight * s.weight).sum();
-    let mean = all().map(|s| s.weight * libm::log(s.diameter)).sum::<f64>() / weight;
-    let variance = all().map(|s| s.weight * (libm::log(s.diameter) - mean) * (libm::log(s.diameter) - mean)).sum::<f64>() / weight;
+    let all: Vec<(f64, f64)> = fields.iter().flat_map(|f| f.iter()).map(|s| (s.weight, libm::log(s.diameter))).collect();
+    let weight: f64 = all.iter().map(|(weight, _)| weight).sum();
+    let squares: f64 = all.iter().map(|(weight, _)| weight * weight).sum();
+    let mean = all.iter().map(|(weight, log)| weight * log).sum::<f64>() / weight;
+    let variance = all.iter().map(|(weight, log)| weight * (log - mean) * (log - mean)).sum::<f64>() / weight;
     [9.0, 16.0].map(|power| weight * weight / squares * libm::exp(-power * variance))
 }
 

@@ -2,7 +2,7 @@
 
 use super::{Flag, FlagId};
 use crate::field::FieldResult;
-use crate::quantity::counted;
+use crate::quantity::{Judge, View};
 use crate::recipe::Recipe;
 use crate::statistics::{mean_and_deviation, planning};
 
@@ -27,8 +27,9 @@ pub fn too_few(fields: &[&FieldResult], recipe: &Recipe, delta: f64) -> Option<F
 /// Logarithms of the diameters of the objects that count.
 fn logs(fields: &[&FieldResult], recipe: &Recipe) -> Vec<f64> {
     let of = |f: &&FieldResult| {
-        let f = *f;
-        f.objects.iter().filter(move |o| counted(f, o, recipe)).map(move |o| libm::log(o.diameter_px() * f.um_per_px)).collect::<Vec<_>>()
+        let judge = Judge::new(f, recipe, View::default());
+        let counted = f.objects.iter().filter(|object| judge.counts(object));
+        counted.map(|object| libm::log(object.diameter_px() * f.um_per_px)).collect::<Vec<_>>()
     };
     fields.iter().flat_map(of).collect()
 }

@@ -114,7 +114,8 @@ fn add_objects(
     let large = objects.iter().filter(counts).filter(|o| o.diameter_px() >= counted_from_px);
     add(sharpness::unsharp_share(large, fitness.allowed_px, recipe).and_then(|share| FlagId::UnsharpObjects.check(share)));
     add(fitness.motion.and_then(|ratio| FlagId::MotionBlur.check(ratio)));
-    let area = |below_px: f64| objects.iter().filter(counts).filter(|o| o.diameter_px() < below_px).map(|o| o.area_px2[1]).sum::<f64>();
+    let sizes: Vec<(f64, f64)> = objects.iter().filter(counts).map(|o| (o.diameter_px(), o.area_px2[1])).collect();
+    let area = |below_px: f64| sizes.iter().filter(|(diameter, _)| *diameter < below_px).map(|(_, area)| area).sum::<f64>();
     let whole = area(f64::INFINITY).max(f64::MIN_POSITIVE);
     add(FlagId::FewPixels.check(area(LEAST_PX) / whole));
     add(FlagId::BelowResolution.check(area(2.0 * resolution_px) / whole));
@@ -127,7 +128,8 @@ pub(crate) const LEAST_PX: f64 = 6.0;
 /// Whether much of what is large enough to count is of a kind that does not. That may be true; or the powder itself refracts, and every
 /// particle is a ring with a bright centre.
 fn many_left_out(objects: &[Object], recipe: &Recipe, counted_from_px: f64) -> Option<Flag> {
-    let large = || objects.iter().filter(|o| o.diameter_px() >= counted_from_px);
-    let left_out = large().filter(|o| recipe.leave_out.contains(&o.told.kind)).count();
-    FlagId::ManyLeftOut.check(left_out as f64 / large().count().max(1) as f64)
+    let large = objects.iter().filter(|o| o.diameter_px() >= counted_from_px);
+    let is_left_out: Vec<bool> = large.map(|o| recipe.leave_out.contains(&o.told.kind)).collect();
+    let left_out = is_left_out.iter().filter(|is| **is).count();
+    FlagId::ManyLeftOut.check(left_out as f64 / is_left_out.len().max(1) as f64)
 }

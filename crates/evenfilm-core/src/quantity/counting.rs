@@ -1,34 +1,31 @@
 //! Standard uncertainty from the finite number of objects alone: what would be left if all fields and slides were alike.
 
 use super::Pool;
-use crate::sizes::{self, Sized};
+use crate::sizes::{self, Cumulative, Sized, power};
 
-/// Of a quantile by diameter to the power `r`: the quantiles one standard deviation of the share below and above it, half way apart, where
-/// the share scatters as among the effective number of objects (Σv)² ÷ Σv² of their weights v (Woodruff 1952, doi:10.1080/01621459.1952.10483443,
-/// from memory; Kish's effective number). `None` below two effective objects.
-pub(super) fn quantile(sizes: &[Sized], r: i32, share: f64) -> Option<f64> {
-    let weights = sizes.iter().map(|s| s.weight * s.diameter.powi(r));
-    let (sum, squares) = weights.fold((0.0, 0.0), |(sum, squares), v| (sum + v, squares + v * v));
-    let effective = sum * sum / squares;
+/// Of a quantile: the quantiles one standard deviation of the share below and above it, half way apart, where the share scatters as among the
+/// effective number of objects (Woodruff 1952, doi:10.1080/01621459.1952.10483443, from memory; Kish's effective number). `None` below two
+/// effective objects.
+pub(super) fn quantile(of: &Cumulative, share: f64) -> Option<f64> {
+    let effective = of.effective();
     if effective.is_nan() || effective < 2.0 {
         return None;
     }
     let step = (share * (1.0 - share) / effective).sqrt();
-    let [low, high] = [share - step, share + step].map(|p| sizes::quantile(sizes, r, p.clamp(0.0, 1.0)));
+    let [low, high] = [share - step, share + step].map(|p| of.quantile(p.clamp(0.0, 1.0)));
     Some(0.5 * (high? - low?))
 }
 
 /// Of the moment-ratio mean D[p,q], by linearisation of the ratio of the two sums (delta method).
 pub(super) fn mean(sizes: &[Sized], p: i32, q: i32) -> Option<f64> {
-    let moment = |power: i32| sizes.iter().map(|s| s.weight * s.diameter.powi(power)).sum::<f64>();
-    let (upper, lower) = (moment(p), moment(q));
+    let [upper, lower] = sizes::moments(sizes, p, q);
     if lower <= 0.0 || sizes.len() < 2 {
         return None;
     }
     let ratio = upper / lower;
-    let off = |s: &Sized| s.weight * (s.diameter.powi(p) - ratio * s.diameter.powi(q)) / lower;
+    let off = |s: &Sized| s.weight * (power(s.diameter, p) - ratio * power(s.diameter, q)) / lower;
     let u_ratio = sizes.iter().map(|s| off(s) * off(s)).sum::<f64>().sqrt();
-    Some(sizes::mean(sizes, p, q)? / f64::from(p - q) * u_ratio / ratio)
+    Some(sizes::root(ratio, p - q) / f64::from(p - q) * u_ratio / ratio)
 }
 
 /// Of the particle area in %: objects of these areas, as many as Poisson chance brings.
@@ -47,6 +44,10 @@ mod tests {
         (0..n).map(|i| Sized { diameter: libm::exp(sigma * z((i as f64 + 0.5) / n as f64)), weight: 1.0 }).collect()
     }
 
+    fn cumulative(sizes: &[Sized], r: i32) -> Cumulative {
+        Cumulative::of(sizes.iter().copied(), r)
+    }
+
     #[test]
     fn the_number_of_objects_decides_as_published() {
         // Mori & Suganuma 1975 / Masuda & Gotoh 1999 (check id count.diameter): at GSD 1.6 and 95 %, 5 % of the diameter need
@@ -57,7 +58,7 @@ mod tests {
         let mean10 = relative(mean(&of(377), 1, 0), sizes::mean(&of(377), 1, 0).unwrap());
         // The published form assumes a fitted lognormal, which uses the objects better than a plain mean of diameters does, but hardly here.
         assert!((mean10 / 0.05 - 1.0).abs() < 0.03, "{mean10}");
-        let median = relative(quantile(&of(339), 0, 0.5), 1.0);
+        let median = relative(quantile(&cumulative(&of(339), 0), 0.5), 1.0);
         // An order statistic needs π/2 times as many objects as the fitted one (asymptotic efficiency of the median, common knowledge).
         assert!((median / 0.05 / (std::f64::consts::PI / 2.0).sqrt() - 1.0).abs() < 0.05, "{median}");
     }
@@ -78,7 +79,7 @@ mod tests {
             crate::statistics::mean_and_deviation(&values).unwrap().1.unwrap()
         };
         for (r, p) in [(0, 0.1), (0, 0.5), (3, 0.5)] {
-            let (ours, drawn) = (quantile(&sizes, r, p).unwrap(), spread(&|s| sizes::quantile(s, r, p).unwrap()));
+            let (ours, drawn) = (quantile(&cumulative(&sizes, r), p).unwrap(), spread(&|s| sizes::quantile(s, r, p).unwrap()));
             assert!((ours / drawn - 1.0).abs() < 0.15, "x{p},{r}: {ours} {drawn}");
         }
         for (p, q) in [(1, 0), (3, 2)] {
@@ -90,6 +91,7 @@ mod tests {
     #[test]
     fn too_few_objects_say_nothing() {
         let one = [Sized { diameter: 2.0, weight: 1.0 }];
-        assert_eq!((quantile(&one, 0, 0.5), quantile(&[], 3, 0.5), mean(&one, 3, 2)), (None, None, None));
+        let of = |sizes: &[Sized], r: i32| quantile(&cumulative(sizes, r), 0.5);
+        assert_eq!((of(&one, 0), of(&[], 3), mean(&one, 3, 2)), (None, None, None));
     }
 }

@@ -1,99 +1,15 @@
 //! Fields pooled, ready to be summed: what every quantity is a function of.
 
+use std::sync::Arc;
+
+use rayon::prelude::*;
+
+use super::part::{Is, Listed, Part, Thing};
+use super::view::View;
 use crate::chance::{ByChance, Chance};
 use crate::field::FieldResult;
-use crate::gaps::Gap;
-use crate::objects::Object;
-use crate::recipe::{AgglomerateRule, Kind, Recipe};
-use crate::sizes::Sized;
-
-/// How a pool is looked at: as it was measured, or with one thing changed that is known only so well. The uncertainty of a quantity follows
-/// from what the change does to it (JCGM 100:2008, 5.1.4).
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct View {
-    /// Which of the three edge levels: 0 a step towards surround or film, 1 as the recipe says, 2 a step towards core or bare.
-    pub edge: usize,
-    /// Factor on every length.
-    pub length: f64,
-    /// Factor on the diameters of objects alone.
-    pub diameter: f64,
-}
-
-impl Default for View {
-    fn default() -> Self {
-        Self { edge: 1, length: 1.0, diameter: 1.0 }
-    }
-}
-
-impl View {
-    /// Width of a pixel, µm.
-    pub(crate) fn um_per_px(&self, field: &FieldResult) -> f64 {
-        field.um_per_px * self.length
-    }
-
-    /// Area of an object, µm².
-    pub(crate) fn area_um2(&self, field: &FieldResult, object: &Object) -> f64 {
-        let side = self.um_per_px(field) * self.diameter;
-        object.area_px2[self.edge] * side * side
-    }
-
-    /// Area-equivalent diameter of an object, µm.
-    pub(crate) fn diameter_um(&self, field: &FieldResult, object: &Object) -> f64 {
-        equivalent(object.area_px2[self.edge]) * self.um_per_px(field) * self.diameter
-    }
-
-    fn gap_area_um2(&self, field: &FieldResult, gap: &Gap) -> f64 {
-        let side = self.um_per_px(field);
-        gap.area_px2[self.edge] * side * side
-    }
-
-    /// Smallest diameters counted, µm: what pixels or the lens decided is as long as they are, what the recipe says stays.
-    pub(super) fn counted_from(&self, field: &FieldResult, recipe: &Recipe) -> [f64; 2] {
-        let stated = [recipe.particles.min_diameter_um.unwrap_or(0.0), recipe.gaps.min_diameter_um];
-        let from = |i: usize| {
-            let from = field.counted_from_um[i];
-            if from > stated[i] { (from * self.length).max(stated[i]) } else { from }
-        };
-        [from(0), from(1)]
-    }
-}
-
-/// Diameter of the circle of an area.
-pub(super) fn equivalent(area: f64) -> f64 {
-    2.0 * (area / std::f64::consts::PI).sqrt()
-}
-
-/// One object as the quantities need it.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Thing {
-    /// Place of its field in the pool.
-    pub(super) field: usize,
-    pub(super) area_um2: f64,
-    pub(super) diameter_um: f64,
-    pub(super) feret_um: f64,
-    pub(super) weight: Option<f64>,
-    pub(super) kind: Kind,
-    /// Of a kind that does not count.
-    pub(super) left_out: bool,
-    /// Large enough to be counted.
-    pub(super) large: bool,
-    pub(super) agglomerate: bool,
-}
-
-impl Thing {
-    /// Large enough and of a kind that counts.
-    pub(super) fn counted(&self) -> bool {
-        self.large && !self.left_out
-    }
-}
-
-/// One gap that counts.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Bare {
-    /// Place of its field in the pool.
-    pub(super) field: usize,
-    pub(super) area_um2: f64,
-}
+use crate::recipe::{Kind, Recipe};
+use crate::sizes::{Cumulative, Sized};
 
 /// Fields pooled: one field, a slide, or the lot.
 #[derive(Clone, Debug)]
@@ -105,17 +21,54 @@ pub struct Pool<'a> {
     pub(super) view: View,
     /// What chance alone would show; `None` where nobody asked, or it cannot be told.
     pub(super) chance: Option<&'a ByChance>,
-    pub(super) things: Vec<Thing>,
-    /// Gaps that count; `None` where a field cannot tell bare from film.
-    pub(super) bare: Option<Vec<Bare>>,
-    /// Diameters in µm of what counts and lies whole in the frame, smallest first.
-    pub(super) sizes: Vec<Sized>,
+    /// What each field adds; a field pooled alone has them from the lot's pool.
+    pub(super) parts: Vec<Arc<Part>>,
+    pub(super) sizes: Arc<Sizes>,
+}
+
+/// The distributions of a pool, in µm.
+#[derive(Debug)]
+pub(super) struct Sizes {
+    /// Of what counts and lies whole in the frame, smallest first.
+    pub(super) counted: Vec<Sized>,
+    /// The same by number and by volume.
+    pub(super) by_number: Cumulative,
+    pub(super) by_volume: Cumulative,
+    /// Of the constituents, by number.
+    pub(super) constituents: Cumulative,
+    /// With the kinds left out, by volume.
+    pub(super) with_left_out: Cumulative,
+}
+
+impl Sizes {
+    /// Of diameters that come smallest first.
+    fn of(listed: &[Listed]) -> Self {
+        let only = |of: fn(Is) -> bool| listed.iter().filter(move |listed| of(listed.is)).map(|listed| listed.size);
+        let counted: Vec<Sized> = only(|is| matches!(is, Is::Single | Is::Joined)).collect();
+        Self {
+            by_number: Cumulative::of(counted.iter().copied(), 0),
+            by_volume: Cumulative::of(counted.iter().copied(), 3),
+            constituents: Cumulative::of(only(|is| matches!(is, Is::Single | Is::Constituent)), 0),
+            with_left_out: Cumulative::of(only(|is| is != Is::Constituent), 3),
+            counted,
+        }
+    }
+
+    fn of_parts(parts: &[Arc<Part>]) -> Self {
+        if let [part] = parts {
+            return Self::of(&part.listed);
+        }
+        let mut listed = parts.iter().map(|part| &part.listed[..]).collect::<Vec<_>>().concat();
+        // A stable sort finds what is in order already, and merges it.
+        listed.sort_by(|a, b| a.size.diameter.total_cmp(&b.size.diameter));
+        Self::of(&listed)
+    }
 }
 
 impl<'a> Pool<'a> {
     /// Pools the fields measured, without the rejected. They come from this number of `slides`; the recipe says what counts.
     pub fn new(fields: &'a [&'a FieldResult], slides: usize, rejected: usize, recipe: &'a Recipe) -> Self {
-        Self::seen(fields, [slides, rejected], recipe, View::default())
+        Self::viewed(fields, [slides, rejected], recipe, View::default())
     }
 
     /// The same with what chance alone would show; without it those quantities are not measured.
@@ -124,25 +77,18 @@ impl<'a> Pool<'a> {
         Self { chance: chance.and_then(Chance::told), ..self }
     }
 
-    /// The same fields, looked at in another way.
-    pub(crate) fn viewed(&self, view: View) -> Self {
-        Self::seen(self.fields, [self.slides, self.rejected], self.recipe, view)
+    /// The same, looked at in another way.
+    pub(crate) fn viewed(fields: &'a [&'a FieldResult], [slides, rejected]: [usize; 2], recipe: &'a Recipe, view: View) -> Self {
+        let parts: Vec<Arc<Part>> = fields.par_iter().map(|field| Arc::new(Part::of(field, recipe, view))).collect();
+        let sizes = Arc::new(Sizes::of_parts(&parts));
+        Self { fields, slides, rejected, recipe, view, chance: None, parts, sizes }
     }
 
-    fn seen(fields: &'a [&'a FieldResult], [slides, rejected]: [usize; 2], recipe: &'a Recipe, view: View) -> Self {
-        let mut things = Vec::with_capacity(fields.iter().map(|f| f.objects.len()).sum());
-        for (i, field) in fields.iter().enumerate() {
-            let judge = Judge::new(field, recipe, view);
-            things.extend(field.objects.iter().map(|object| judge.thing(i, object)));
-        }
-        let bare = fields.iter().enumerate().map(|(i, field)| bare_of(i, field, recipe, view)).collect::<Option<Vec<_>>>();
-        let sizes = sized(things.iter().filter(|thing| thing.counted()));
-        Self { fields, slides, rejected, recipe, view, chance: None, things, bare: bare.map(|bare| bare.concat()), sizes }
-    }
-
-    /// Relative standard uncertainty of the object model that the recipe states.
-    pub(crate) fn model_u(&self) -> f64 {
-        self.recipe.objects.model_u_pct / 100.0
+    /// One of its fields alone.
+    pub(crate) fn alone(&self, field: usize) -> Self {
+        let parts = vec![Arc::clone(&self.parts[field])];
+        let sizes = if self.parts.len() == 1 { Arc::clone(&self.sizes) } else { Arc::new(Sizes::of_parts(&parts)) };
+        Self { fields: &self.fields[field..=field], slides: 1, rejected: 0, chance: None, parts, sizes, ..*self }
     }
 
     /// Smallest diameter counted in any field, µm: 0 objects, 1 gaps; the largest where fields differ.
@@ -152,7 +98,7 @@ impl<'a> Pool<'a> {
 
     /// Diameters in µm and frame weights of what counts and lies whole in the frame, smallest first: what the quantiles and means are of.
     pub fn sizes(&self) -> &[Sized] {
-        &self.sizes
+        &self.sizes.counted
     }
 
     /// Number of objects that count, also those that the frame cuts.
@@ -162,11 +108,7 @@ impl<'a> Pool<'a> {
 
     /// Diameters and frame weights of what counts and lies whole in the frame, field by field.
     pub(crate) fn sizes_by_field(&self) -> Vec<Vec<Sized>> {
-        let mut fields = vec![Vec::new(); self.fields.len()];
-        for thing in self.counted() {
-            fields[thing.field].extend(thing.weight.map(|weight| Sized { diameter: thing.diameter_um, weight }));
-        }
-        fields
+        self.parts.iter().map(|part| part.sizes().collect()).collect()
     }
 
     /// Area of a field, µm².
@@ -179,28 +121,28 @@ impl<'a> Pool<'a> {
         self.fields.iter().map(|f| self.field_um2(f)).sum()
     }
 
-    /// Every object with what the quantities need of it.
-    pub(super) fn with_objects(&self) -> impl Iterator<Item = (&Thing, &'a Object)> {
-        self.things.iter().zip(self.fields.iter().flat_map(|field| &field.objects))
-    }
-
     /// Objects that count.
     pub(super) fn counted(&self) -> impl Iterator<Item = &Thing> {
-        self.things.iter().filter(|thing| thing.counted())
+        self.parts.iter().flat_map(|part| part.counted())
     }
 
     /// Objects of kinds that count, of any size.
     pub(super) fn powder(&self) -> impl Iterator<Item = &Thing> {
-        self.things.iter().filter(|thing| !thing.left_out)
+        self.parts.iter().flat_map(|part| &part.powder)
     }
 
     /// Objects of kinds that do not count, of any size; of one `kind` or of all.
     pub(super) fn left_out(&self, kind: Option<Kind>) -> impl Iterator<Item = &Thing> {
-        self.things.iter().filter(move |thing| thing.left_out && kind.is_none_or(|k| k == thing.kind))
+        self.parts.iter().flat_map(|part| &part.left_out).filter(move |thing| kind.is_none_or(|k| k == thing.kind))
     }
 
     pub(super) fn agglomerates(&self) -> impl Iterator<Item = &Thing> {
-        self.things.iter().filter(|thing| thing.agglomerate)
+        self.parts.iter().flat_map(|part| part.agglomerates())
+    }
+
+    /// Areas of the gaps that count, µm², by field; `None` where a field cannot tell bare from film.
+    pub(super) fn bare_um2(&self) -> Option<Vec<&[f64]>> {
+        self.parts.iter().map(|part| part.bare_um2.as_deref()).collect()
     }
 
     /// An area in µm², in % of the fields' area.
@@ -228,74 +170,63 @@ impl<'a> Pool<'a> {
     }
 }
 
-/// Diameters and weights of the objects that lie whole in the frame, smallest first.
-pub(super) fn sized<'a>(of: impl Iterator<Item = &'a Thing>) -> Vec<Sized> {
-    let mut sizes: Vec<Sized> = of.filter_map(|thing| Some(Sized { diameter: thing.diameter_um, weight: thing.weight? })).collect();
-    sizes.sort_by(|a, b| a.diameter.total_cmp(&b.diameter));
-    sizes
-}
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::random::{Draws, Source};
 
-/// What decides on the objects of a field.
-struct Judge<'a> {
-    field: &'a FieldResult,
-    recipe: &'a Recipe,
-    view: View,
-    from_um: f64,
-}
-
-impl<'a> Judge<'a> {
-    fn new(field: &'a FieldResult, recipe: &'a Recipe, view: View) -> Self {
-        Self { field, recipe, view, from_um: view.counted_from(field, recipe)[0] }
+    /// Fields of drawn diameters, many of them alike, and weights.
+    fn parts() -> Vec<Arc<Part>> {
+        let mut draws = Draws::new(Source::new(3, 0));
+        let kinds = [Is::Single, Is::Joined, Is::Constituent, Is::LeftOut];
+        let mut one = |count: usize| {
+            let mut drawn = || Listed {
+                size: Sized { diameter: 1.0 + draws.below(40) as f64 / 7.0, weight: draws.between(1.0, 2.0) },
+                is: kinds[draws.below(4)],
+            };
+            let mut listed: Vec<Listed> = (0..count).map(|_| drawn()).collect();
+            listed.sort_by(|a, b| a.size.diameter.total_cmp(&b.size.diameter));
+            Arc::new(Part { powder: Vec::new(), left_out: Vec::new(), bare_um2: None, listed })
+        };
+        [300, 0, 200, 1].map(&mut one).to_vec()
     }
 
-    fn thing(&self, field: usize, object: &Object) -> Thing {
-        let diameter_um = self.view.diameter_um(self.field, object);
-        let left_out = self.recipe.leave_out.contains(&object.told.kind);
-        let large = diameter_um >= self.from_um;
-        Thing {
-            field,
-            area_um2: self.view.area_um2(self.field, object),
-            diameter_um,
-            feret_um: object.shape.feret_max_px * self.view.um_per_px(self.field) * self.view.diameter,
-            weight: object.weight,
-            kind: object.told.kind,
-            left_out,
-            large,
-            agglomerate: large && !left_out && self.joined(object, diameter_um),
+    #[test]
+    fn fields_are_pooled_as_if_each_distribution_were_sorted_for_itself() {
+        // The last bit of a sum hangs on its order: diameters that are alike stay in the order of the fields.
+        let parts = parts();
+        let naive = |of: &dyn Fn(Is) -> bool| {
+            let all = parts.iter().flat_map(|part| &part.listed);
+            let mut sizes: Vec<Sized> = all.filter(|listed| of(listed.is)).map(|listed| listed.size).collect();
+            sizes.sort_by(|a, b| a.diameter.total_cmp(&b.diameter));
+            sizes
+        };
+        let sizes = Sizes::of_parts(&parts);
+        let counted = naive(&|is| matches!(is, Is::Single | Is::Joined));
+        assert_eq!(sizes.counted, counted);
+        let constituents = naive(&|is| matches!(is, Is::Single | Is::Constituent));
+        let with_left_out = naive(&|is| is != Is::Constituent);
+        for (found, of, r) in [
+            (&sizes.by_number, &counted, 0),
+            (&sizes.by_volume, &counted, 3),
+            (&sizes.constituents, &constituents, 0),
+            (&sizes.with_left_out, &with_left_out, 3),
+        ] {
+            let weights: Vec<f64> = of.iter().map(|s| s.weight * s.diameter.powi(r)).collect();
+            let (sum, squares) = weights.iter().fold((0.0, 0.0), |(sum, squares), w| (sum + w, squares + w * w));
+            assert!((found.effective() - sum * sum / squares).abs() < 1e-9, "by power {r}");
+            for share in [0.0, 0.1, 0.5, 0.73, 1.0] {
+                let mut below = 0.0;
+                let reached = of.iter().zip(&weights).find(|(_, weight)| {
+                    below += *weight;
+                    below >= share * sum * (1.0 - 1e-12)
+                });
+                assert_eq!(found.quantile(share), reached.map(|(s, _)| s.diameter), "{share} by power {r}");
+            }
         }
+        let alone = Sizes::of_parts(&parts[..1]);
+        let whole = |listed: &&Listed| matches!(listed.is, Is::Single | Is::Joined);
+        assert_eq!(alone.counted, parts[0].listed.iter().filter(whole).map(|listed| listed.size).collect::<Vec<_>>());
+        assert_eq!(Sizes::of_parts(&[]).by_number.quantile(0.5), None);
     }
-
-    /// Whether the recipe's rule calls an object of this diameter an agglomerate.
-    fn joined(&self, object: &Object, diameter_um: f64) -> bool {
-        let rule = &self.recipe.agglomerates;
-        let large = || diameter_um >= rule.min_diameter_um;
-        let many = || object.constituents() >= rule.min_constituents as usize;
-        match rule.rule {
-            AgglomerateRule::Size => large(),
-            AgglomerateRule::Constituents => many(),
-            AgglomerateRule::Either => large() || many(),
-        }
-    }
-}
-
-fn bare_of(i: usize, field: &FieldResult, recipe: &Recipe, view: View) -> Option<Vec<Bare>> {
-    let from_um = view.counted_from(field, recipe)[1];
-    let bare = |gap: &Gap| Bare { field: i, area_um2: view.gap_area_um2(field, gap) };
-    let counts = |gap: &&Gap| !gap.in_hollow && equivalent(gap.area_px2[view.edge]) * view.um_per_px(field) >= from_um;
-    field.bare_measured.then(|| field.gaps.iter().filter(counts).map(bare).collect())
-}
-
-/// Whether an object counts: at least the smallest counted diameter across, and not of a kind that is left out.
-pub fn counted(field: &FieldResult, object: &Object, recipe: &Recipe) -> bool {
-    Judge::new(field, recipe, View::default()).thing(0, object).counted()
-}
-
-/// Whether an object that counts is an agglomerate by the recipe's rule.
-pub fn is_agglomerate(field: &FieldResult, object: &Object, recipe: &Recipe) -> bool {
-    Judge::new(field, recipe, View::default()).thing(0, object).agglomerate
-}
-
-/// Whether a gap counts: at least the smallest counted diameter across, and not the bright centre of a hollow thing.
-pub fn gap_counted(field: &FieldResult, gap: &Gap) -> bool {
-    gap.diameter_px() * field.um_per_px >= field.counted_from_um[1] && !gap.in_hollow
 }
