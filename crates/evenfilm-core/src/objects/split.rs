@@ -98,11 +98,7 @@ impl Splitter {
         let place = |cell: usize| [place(cell % (FINE * width)), place(cell / (FINE * width))];
         let widest = place(largest.at);
         let areas_px2 = if basins.len() > 1 { widened(&basins, area_px2) } else { Box::default() };
-        let necks = if rule.necks && basins.len() > 1 {
-            self.flood.lines(FINE * width, large).into_iter().map(place).collect()
-        } else {
-            Box::default()
-        };
+        let necks = if rule.necks && basins.len() > 1 { self.flood.lines(large).into_iter().map(place).collect() } else { Box::default() };
         Some(Parts { areas_px2, widest, necks })
     }
 
