@@ -1,5 +1,7 @@
 //! Holes: what a mask encloses.
 
+use std::ops::Range;
+
 use crate::phases::count32;
 
 /// One hole (4-connected, since what surrounds it is 8-connected).
@@ -13,17 +15,20 @@ pub(crate) struct Hole {
     from: usize,
 }
 
-/// What a cell is.
-const OPEN: u8 = 0;
-const SOLID: u8 = 1;
-const OUTSIDE: u8 = 2;
-const HOLE: u8 = 3;
+/// Open cells side by side in a row.
+struct Stretch {
+    y: usize,
+    x: Range<usize>,
+    /// An earlier stretch that it hangs together with, or itself.
+    first: usize,
+}
 
 /// Buffers of one thread.
 #[derive(Default)]
 pub(crate) struct Holes {
-    cells: Vec<u8>,
-    stack: Vec<u32>,
+    solid: Vec<bool>,
+    /// Row after row; the first stands for what lies beyond the sides.
+    open: Vec<Stretch>,
     /// Cells of the holes found last, hole after hole.
     enclosed: Vec<u32>,
 }
@@ -31,29 +36,27 @@ pub(crate) struct Holes {
 impl Holes {
     /// The holes of a mask with rows of `width`, largest first; what reaches a side of the mask is none.
     pub(crate) fn find(&mut self, solid: impl Iterator<Item = bool>, width: usize) -> Vec<Hole> {
-        self.cells.clear();
-        self.cells.extend(solid.map(|s| if s { SOLID } else { OPEN }));
+        self.solid.clear();
+        self.solid.extend(solid);
+        self.join(width.max(1));
+        for i in 0..self.open.len() {
+            // Its earlier stretch has come to the first of all already.
+            self.open[i].first = self.open[self.open[i].first].first;
+        }
+        self.open.retain(|stretch| stretch.first > 0);
+        self.open.sort_by_key(|stretch| stretch.first);
         self.enclosed.clear();
-        let height = self.cells.len().checked_div(width).unwrap_or(0);
         let mut found = Vec::new();
-        if height == 0 {
-            return found;
-        }
-        let sides =
-            (0..width).flat_map(|x| [x, (height - 1) * width + x]).chain((0..height).flat_map(|y| [y * width, y * width + width - 1]));
-        for i in sides {
-            self.fill(i, width, OUTSIDE);
-        }
-        for i in 0..self.cells.len() {
+        for hole in self.open.chunk_by(|a, b| a.first == b.first) {
             let from = self.enclosed.len();
-            self.fill(i, width, HOLE);
-            let cells = &self.enclosed[from..];
-            if !cells.is_empty() {
-                let centre = |of: fn(usize, usize) -> usize| {
-                    cells.iter().map(|&c| of(c as usize, width) as f64 + 0.5).sum::<f64>() / cells.len() as f64
-                };
-                found.push(Hole { cells: count32(cells.len()), centre: [centre(|c, w| c % w), centre(|c, w| c / w)], from });
+            for Stretch { y, x, .. } in hole {
+                self.enclosed.extend(count32(y * width + x.start)..count32(y * width + x.end));
             }
+            let cells = self.enclosed.len() - from;
+            let centre = |twice: fn(&Stretch) -> usize| {
+                0.5 * hole.iter().map(|stretch| stretch.x.len() * twice(stretch)).sum::<usize>() as f64 / cells as f64
+            };
+            found.push(Hole { cells: count32(cells), centre: [centre(|s| s.x.start + s.x.end), centre(|s| 2 * s.y + 1)], from });
         }
         found.sort_by_key(|h| std::cmp::Reverse(h.cells));
         found
@@ -64,31 +67,42 @@ impl Holes {
         &self.enclosed[hole.from..hole.from + hole.cells as usize]
     }
 
-    /// Marks the open cells that hang together with cell `i`.
-    fn fill(&mut self, i: usize, width: usize, mark: u8) {
-        if self.cells[i] != OPEN {
-            return;
-        }
-        self.cells[i] = mark;
-        self.stack.push(count32(i));
-        while let Some(cell) = self.stack.pop() {
-            if mark == HOLE {
-                self.enclosed.push(cell);
-            }
-            let (i, x) = (cell as usize, cell as usize % width);
-            let near = [
-                (x > 0, i.wrapping_sub(1)),
-                (x + 1 < width, i + 1),
-                (i >= width, i.wrapping_sub(width)),
-                (i + width < self.cells.len(), i + width),
-            ];
-            for (_, j) in near.into_iter().filter(|n| n.0) {
-                if self.cells[j] == OPEN {
-                    self.cells[j] = mark;
-                    self.stack.push(count32(j));
+    /// Finds the stretches of open cells, and which of them lie side by side.
+    fn join(&mut self, width: usize) {
+        let height = self.solid.len() / width;
+        self.open.clear();
+        self.open.push(Stretch { y: 0, x: 0..0, first: 0 });
+        let mut above = 1;
+        for (y, row) in self.solid.chunks_exact(width).enumerate() {
+            let begin = self.open.len();
+            let mut end = 0;
+            while let Some(solid) = row[end..].iter().position(|solid| !solid) {
+                let start = end + solid;
+                end = row[start..].iter().position(|&solid| solid).map_or(width, |open| start + open);
+                let i = self.open.len();
+                let reaches_side = y == 0 || y + 1 == height || start == 0 || end == width;
+                self.open.push(Stretch { y, x: start..end, first: if reaches_side { 0 } else { i } });
+                // What ends further left in the row above lies beside none that follow.
+                while above < begin && self.open[above].x.end <= start {
+                    above += 1;
+                }
+                let mut j = above;
+                while j < begin && self.open[j].x.start < end {
+                    let (a, b) = (self.first(i), self.first(j));
+                    self.open[a.max(b)].first = a.min(b);
+                    j += 1;
                 }
             }
+            above = begin;
         }
+    }
+
+    /// The first stretch that one is known to hang together with.
+    fn first(&self, mut i: usize) -> usize {
+        while self.open[i].first != i {
+            i = self.open[i].first;
+        }
+        i
     }
 }
 
