@@ -133,8 +133,12 @@ pub(crate) fn probes(components: &[Component], least_px: f64, frame: Rect) -> Ve
         |c: &Component| f64::from(c.at.width.min(c.at.height)) >= least_px && c.at.area() <= LARGEST_WINDOW / 16 && !c.at.touches(frame);
     let mut chosen: Vec<usize> = (0..components.len()).filter(|&i| fit(&components[i])).collect();
     let ragged = |c: &Component| (c.area as f64) < 0.7 * c.at.area() as f64;
-    chosen.sort_by_key(|&i| (ragged(&components[i]), std::cmp::Reverse(components[i].area), i));
-    chosen.truncate(MOST_PROBES);
+    let fittest_first = |&i: &usize| (ragged(&components[i]), std::cmp::Reverse(components[i].area), i);
+    if chosen.len() > MOST_PROBES {
+        chosen.select_nth_unstable_by_key(MOST_PROBES, fittest_first);
+        chosen.truncate(MOST_PROBES);
+    }
+    chosen.sort_unstable_by_key(fittest_first);
     chosen
 }
 
@@ -152,7 +156,7 @@ pub struct Refined {
 pub(crate) fn refine(scene: &Scene<'_>, components: &[Component], visit: &Visit, watch: Watch<'_>) -> Result<Refined, Stop> {
     let mut order: Vec<u32> = (0..count32(components.len())).filter(|&i| components[i as usize].at.area() <= LARGEST_WINDOW).collect();
     let block_of = |&i: &u32| (components[i as usize].at.y / BLOCK.0, components[i as usize].at.x / BLOCK.1);
-    order.sort_by_key(block_of);
+    order.sort_by_cached_key(block_of);
     let groups: Vec<&[u32]> = order.chunk_by(|a, b| block_of(a) == block_of(b)).collect();
     let parts = in_turn(groups.len(), |g| {
         watch.poll()?;

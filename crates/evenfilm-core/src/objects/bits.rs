@@ -7,6 +7,9 @@ use wide::u16x8;
 use crate::phases::RunMap;
 use crate::plane::{Level, Rect};
 
+#[cfg(test)]
+mod tests;
+
 /// A mask with rows of `width` pixels. Most are narrower than a word, so that an operation is one plain loop over their rows.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Bits {
@@ -362,82 +365,4 @@ const fn fill_up(seeds: u64, open: u64) -> u64 {
 )]
 fn pixels_within(squared: f64) -> usize {
     squared.max(0.0).sqrt() as usize
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn bits(of: &[bool], width: usize) -> Bits {
-        let mut bits = Bits::default();
-        bits.reset(width, of.len() / width);
-        (0..of.len()).filter(|&i| of[i]).for_each(|i| bits.set(i));
-        bits
-    }
-
-    #[test]
-    fn widening_is_the_euclidean_distance() {
-        for (width, height) in [(13usize, 9usize), (64, 5), (70, 11), (130, 4)] {
-            let mask: Vec<bool> = (0..width * height).map(|i| i * 7 % 97 == 3).collect();
-            for reach in [0.0, 1.0, 1.5, 2.3, 4.0, 7.9, 20.0, 150.0] {
-                let (mut across, mut out) = (Bits::default(), Bits::default());
-                bits(&mask, width).widened(reach, &mut across, &mut out);
-                for (i, mark) in out.iter().enumerate() {
-                    let apart = |j: usize| (i % width).abs_diff(j % width).pow(2) + (i / width).abs_diff(j / width).pow(2);
-                    let near = (0..mask.len()).any(|j| mask[j] && apart(j) as f64 <= reach * reach);
-                    assert_eq!(mark, near, "{width} reach {reach} pixel {i}");
-                }
-            }
-        }
-    }
-
-    #[test]
-    fn enclosing_is_told_like_holes_are_found() {
-        let (mut state, mut none) = (3u64, 0);
-        for case in 0..600usize {
-            let (width, height) = (1 + case % 64, 1 + case % 23);
-            let mask: Vec<bool> = (0..width * height)
-                .map(|_| {
-                    state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-                    (state >> 33) % 100 < 20 + case as u64 % 60
-                })
-                .collect();
-            let found = super::super::holes::Holes::default().find(mask.iter().copied(), width);
-            let told = bits(&mask, width).encloses_nothing(&mut Bits::default());
-            assert_eq!(told, found.is_empty(), "case {case}");
-            none += usize::from(told);
-        }
-        assert!((50..550).contains(&none), "{none}");
-    }
-
-    #[test]
-    fn runs_pieces_and_neighbours() {
-        let width = 150;
-        let mut of = Bits::default();
-        of.reset(width, 3);
-        of.set_run(1, 60, 131);
-        assert_eq!(of.places().collect::<Vec<_>>(), (width + 60..width + 131).collect::<Vec<_>>());
-        assert!(of.count() == 71 && !of.is_empty() && of.get(60, 1) && !of.get(131, 1));
-        assert_eq!(of.piece(1, 58, 5), 0b11100);
-        assert_eq!(of.piece(1, 100, 64), first(31));
-        let mut near = Bits::default();
-        of.with_neighbours(&mut near);
-        assert_eq!(near.count(), 71 * 3 + 2);
-        near.take(&of);
-        assert_eq!(near.count(), 71 * 2 + 2);
-        for width in [20, 64, 300] {
-            let mask: Vec<bool> = (0..width * 5).map(|i| i * 11 % 73 == 5).collect();
-            bits(&mask, width).with_corners(&mut Bits::default(), &mut near);
-            let beside = |i: usize, j: usize| (i % width).abs_diff(j % width) < 2 && (i / width).abs_diff(j / width) < 2;
-            let expected = |i: usize| (0..mask.len()).any(|j| mask[j] && beside(i, j));
-            assert_eq!(near.iter().collect::<Vec<_>>(), (0..mask.len()).map(expected).collect::<Vec<_>>());
-        }
-        of.with_neighbours(&mut near);
-        near.take(&of);
-        near.add(&of);
-        near.keep(&of);
-        assert_eq!(near.iter().collect::<Vec<_>>(), of.iter().collect::<Vec<_>>());
-        of.turn_over();
-        assert_eq!(of.count(), 3 * width - 71);
-    }
 }

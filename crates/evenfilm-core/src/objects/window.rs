@@ -272,6 +272,21 @@ mod tests {
     use super::*;
 
     #[test]
+    fn levels_are_picked_in_order() {
+        // The last pixels are fewer than are copied at once.
+        for (width, height) in [(7usize, 3usize), (40, 9), (70, 5)] {
+            let levels: Vec<Level> = (0..width * height).map(|i| Level::try_from(i).unwrap()).collect();
+            for share in [1, 5, 9, 10] {
+                let mut wanted = Bits::default();
+                wanted.reset(width, height);
+                (0..levels.len()).filter(|i| i * 31 % 10 < share).for_each(|i| wanted.set(i));
+                let expected: Vec<Level> = wanted.places().map(|i| levels[i]).collect();
+                assert_eq!(pick(&levels, &wanted, &mut vec![7; 3]), expected, "{width} {share}");
+            }
+        }
+    }
+
+    #[test]
     fn halving_gives_the_median() {
         let mut state = 7u64;
         for length in (0..60).chain([255, 256, 511]) {
