@@ -225,7 +225,8 @@ proptest! {
         let inside: Vec<bool> = digits(seed).zip(digits(!seed)).map(|(a, b)| a * 10 + b >= outside).take(width * height).collect();
         let out: Vec<usize> = (0..inside.len()).filter(|&i| !inside[i]).collect();
         let apart = |i: usize, j: usize| (i % width).abs_diff(j % width).pow(2) + (i / width).abs_diff(j / width).pow(2);
-        let expected: Vec<u64> = (0..inside.len()).map(|i| out.iter().map(|&j| apart(i, j) as u64).min().unwrap_or(u64::MAX)).collect();
+        let nothing_outside = (1 << 31) - 2;
+        let expected: Vec<u32> = (0..inside.len()).map(|i| out.iter().map(|&j| apart(i, j) as u32).min().unwrap_or(nothing_outside)).collect();
         prop_assert_eq!(distance_squared(&inside, width), expected);
     }
 
