@@ -226,8 +226,9 @@ proptest! {
         let out: Vec<usize> = (0..inside.len()).filter(|&i| !inside[i]).collect();
         let apart = |i: usize, j: usize| (i % width).abs_diff(j % width).pow(2) + (i / width).abs_diff(j / width).pow(2);
         let nothing_outside = (1 << 31) - 2;
-        let expected: Vec<u32> = (0..inside.len()).map(|i| out.iter().map(|&j| apart(i, j) as u32).min().unwrap_or(nothing_outside)).collect();
-        prop_assert_eq!(distance_squared(&inside, width), expected);
+        let expected: Vec<usize> = (0..inside.len()).map(|i| out.iter().map(|&j| apart(i, j)).min().unwrap_or(nothing_outside)).collect();
+        let found: Vec<usize> = distance_squared(&inside, width).into_iter().map(|d| d as usize).collect();
+        prop_assert_eq!(found, expected);
     }
 
     #[test]

@@ -32,9 +32,11 @@ impl Drawn {
 
     /// Its outline as the program traces one: area and length with holes, and points along it.
     fn contour(&self) -> Contour {
-        let mut contour = Contour::default();
-        contour.area_px2 = polygon_area(&self.rings[0]) - self.rings[1..].iter().map(|r| polygon_area(r)).sum::<f64>();
-        contour.perimeter_px = self.rings.iter().map(|r| polygon_length(r)).sum();
+        let mut contour = Contour {
+            area_px2: polygon_area(&self.rings[0]) - self.rings[1..].iter().map(|r| polygon_area(r)).sum::<f64>(),
+            perimeter_px: self.rings.iter().map(|r| polygon_length(r)).sum(),
+            ..Contour::default()
+        };
         for (a, b) in self.sides() {
             let steps = (libm::hypot(b[0] - a[0], b[1] - a[1]) / APART_PX).ceil();
             #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "outlines are kept in f32; a few hundred steps")]

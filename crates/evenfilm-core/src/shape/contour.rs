@@ -216,7 +216,7 @@ impl<const LINE: bool> Pen<'_, LINE> {
 
     /// One square with values at its corners (clockwise from the top left) less the threshold: its left side and width, and the heights of its
     /// top and bottom. Which way the line goes is looked up: branches on it would be guesses.
-    #[inline(always)]
+    #[inline]
     fn square(&mut self, v: [f32; 4], (x, width): (f32, f32), [y0, y1]: [f32; 2]) {
         let square = Square { v, corner: [x, y0], size: [width, y1 - y0] };
         let inside = f32x4::from(v).simd_gt(f32x4::ZERO).to_bitmask();
@@ -234,7 +234,7 @@ impl<const LINE: bool> Pen<'_, LINE> {
     }
 
     /// Draws a piece of the line; gives the share of the square inside and the turning.
-    #[inline(always)]
+    #[inline]
     fn cut(&mut self, square: &Square, piece: &Piece) -> (f32, i64) {
         let [(first, from), (second, to)] = [square.crossing(&piece.ends[0]), square.crossing(&piece.ends[1])];
         self.line(from, to);
@@ -244,7 +244,7 @@ impl<const LINE: bool> Pen<'_, LINE> {
     }
 
     /// The square where corners i and i + 2 are inside: they are joined where its middle is inside.
-    #[inline(never)]
+    #[cold]
     fn opposite(&mut self, square: &Square, i: usize) -> (f32, i64) {
         if square.v.iter().sum::<f32>() > 0.0 {
             let [one, other] = [1 - i, 3 - i].map(|i| self.cut(square, &Piece { inside: TRIANGLE, ..corner(i, false) }).0);
@@ -282,8 +282,8 @@ const STRIP: [f32; 3] = [0.0, 0.0, 0.5];
 
 /// An edge of a square, from a corner inside to one outside or the other way round.
 struct Way {
-    from: u8,
-    to: u8,
+    from: usize,
+    to: usize,
     /// Its beginning and its direction; the square's width and height are the units.
     begin: [f32; 2],
     along: [f32; 2],
@@ -294,7 +294,7 @@ const fn way(from: usize, to: usize) -> Way {
     const PLACES: [[i8; 2]; 4] = [[0, 0], [1, 0], [1, 1], [0, 1]];
     let (here, there) = (PLACES[from % 4], PLACES[to % 4]);
     let along = [(there[0] - here[0]) as f32, (there[1] - here[1]) as f32];
-    Way { from: (from % 4) as u8, to: (to % 4) as u8, begin: [here[0] as f32, here[1] as f32], along }
+    Way { from: from % 4, to: to % 4, begin: [here[0] as f32, here[1] as f32], along }
 }
 
 /// The piece that cuts corner i off; its long side is the line.
@@ -357,9 +357,9 @@ struct Square {
 
 impl Square {
     /// Where the line crosses an edge: the share of the edge, and the place.
-    #[inline(always)]
+    #[inline]
     fn crossing(&self, way: &Way) -> (f32, [f32; 2]) {
-        let [from, to] = [way.from, way.to].map(|corner| self.v[usize::from(corner & 3)]);
+        let [from, to] = [way.from, way.to].map(|corner| self.v[corner & 3]);
         let share = from / (from - to);
         let place = |k: usize| self.corner[k] + way.begin[k] * self.size[k] + way.along[k] * self.size[k] * share;
         (share, [place(0), place(1)])
