@@ -188,8 +188,9 @@ fn darkest_to_lightest(values: impl Iterator<Item = f32>) -> Option<f64> {
     (high > 0.0).then_some(low.max(0.0) / high)
 }
 
+/// Of no more than [`CELL`] counts.
 fn sum(of: &[u16]) -> u64 {
-    of.iter().map(|&c| u64::from(c)).sum()
+    u64::from(of.iter().map(|&c| u32::from(c)).sum::<u32>())
 }
 
 /// Gain of each cell: levels per count.

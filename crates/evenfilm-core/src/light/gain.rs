@@ -1,5 +1,7 @@
 //! Counts to levels by gains that are known at the centres of cells.
 
+use wide::{f32x8, i16x8, i32x8, u16x8};
+
 use super::CELL;
 use crate::phases::count32;
 use crate::plane::{Level, Plane, Rect};
@@ -13,6 +15,14 @@ pub(super) fn level_of(count: u16, gain: f32) -> Level {
     // Not `min`, which asks for what is no number first.
     let level = if level < 65535.0 { level } else { 65535.0 };
     (level + 8_388_608.0).to_bits() as u16
+}
+
+/// The same of eight counts.
+#[inline]
+fn levels_of(counts: [u16; 8], gains: f32x8) -> [Level; 8] {
+    let levels = f32x8::from_i32x8(i32x8::from_u16x8(u16x8::from(counts))) * gains;
+    // To the nearest, half-way ones to even: what adding 2²³ does.
+    i16x8::from_i32x8_truncate(levels.fast_min(f32x8::splat(65535.0)).fast_round_int()).to_array().map(i16::cast_unsigned)
 }
 
 /// Gains along the columns of a rectangle, linear between the centres of the cells and beyond the outer ones; kept from one rectangle to the
@@ -36,8 +46,13 @@ impl GainColumns {
                 self.take(gain, low, at);
                 known = Some(low);
             }
-            let gains = self.above.iter().zip(&self.rise);
-            for ((&count, level), (&above, &rise)) in counts.iter().zip(levels).zip(gains) {
+            let (counts, last) = counts.as_chunks();
+            let (levels, levels_left) = levels.as_chunks_mut();
+            let ((above, above_left), (rise, rise_left)) = (self.above.as_chunks(), self.rise.as_chunks());
+            for ((count, level), (above, rise)) in counts.iter().zip(levels).zip(above.iter().zip(rise)) {
+                *level = levels_of(*count, f32x8::from(*above) + f32x8::from(*rise) * f32x8::splat(share));
+            }
+            for ((&count, level), (&above, &rise)) in last.iter().zip(levels_left).zip(above_left.iter().zip(rise_left)) {
                 *level = level_of(count, above + rise * share);
             }
         }
