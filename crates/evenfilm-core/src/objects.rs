@@ -214,6 +214,9 @@ impl Found {
     }
 }
 
+/// Fewer objects are put together sooner than a thread wakes up.
+const WORTH_A_THREAD: usize = 256;
+
 /// All objects in order of their first pixel, and their pixels. A field of a gigapixel has a million: nothing is held twice.
 fn put_together(parts: Vec<Found>, rows: u32) -> (Vec<Object>, RunMap) {
     let first = |object: &Object, runs: &[(u32, Run)]| runs.first().map_or((object.at.y, object.at.x), |(y, run)| (*y, run.x0));
@@ -230,7 +233,8 @@ fn put_together(parts: Vec<Found>, rows: u32) -> (Vec<Object>, RunMap) {
     let (found, parts): (Vec<Vec<Object>>, Vec<Found>) = parts.into_iter().map(Found::without_objects).unzip();
     let owned = || parts.iter().flat_map(Found::runs).zip(&place);
     let pieces = || owned().flat_map(|(runs, &owner)| runs.iter().map(move |&(y, run)| (y, run, owner)));
-    rayon::join(|| in_place(found, place.clone()), || RunMap::from_pieces(rows, pieces))
+    let (objects, map) = (|| in_place(found, place.clone()), || RunMap::from_pieces(rows, pieces));
+    if place.len() < WORTH_A_THREAD { (objects(), map()) } else { rayon::join(objects, map) }
 }
 
 /// All objects in one list, each in its place.

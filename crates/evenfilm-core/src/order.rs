@@ -15,6 +15,10 @@ use crate::plane::Stop;
 /// # Errors
 /// Those of `work`; pieces not yet begun are then left out.
 pub fn in_turn<T: Send>(count: usize, work: impl Fn(usize) -> Result<T, Stop> + Sync) -> Result<Vec<T>, Stop> {
+    if count <= 1 {
+        // Small pictures have one band and one block, and there are thousands of them: waking a thread takes longer than they do.
+        return (0..count).map(work).collect();
+    }
     let next = AtomicUsize::new(0);
     let threads = rayon::current_num_threads().clamp(1, count.max(1));
     let one = |_: usize| {

@@ -105,14 +105,22 @@ impl RunMap {
             let count = (ends[1] - ends[0]) as usize;
             rows.push((runs.split_off_mut(..count).unwrap_or_default(), owners.split_off_mut(..count).unwrap_or_default()));
         }
-        rows.into_par_iter().with_min_len(64).for_each_init(Vec::new, |sorted, (runs, owners)| {
+        let sort = |sorted: &mut Vec<(u32, u32, u32)>, (runs, owners): (&mut [Run], &mut [u32])| {
             sorted.clear();
             sorted.extend(runs.iter().zip(&*owners).map(|(run, &owner)| (run.x0, owner, run.x1)));
             sorted.sort_unstable();
             for ((run, to), &(x0, owner, x1)) in runs.iter_mut().zip(owners).zip(&*sorted) {
                 (*run, *to) = (Run { x0, x1 }, owner);
             }
-        });
+        };
+        // Threads take so many rows; a small picture is done before one wakes up.
+        const AT_ONCE: usize = 64;
+        if rows.len() <= AT_ONCE {
+            let mut sorted = Vec::new();
+            rows.into_iter().for_each(|row| sort(&mut sorted, row));
+        } else {
+            rows.into_par_iter().with_min_len(AT_ONCE).for_each_init(Vec::new, sort);
+        }
     }
 }
 
