@@ -41,7 +41,7 @@ const THIRD: f64 = 0.65;
 const MOST_COVERED: f64 = 0.9;
 
 /// Work that all layings together may take, in ns of one processor. Of a lot that would take more, each laying is of a part.
-const WORK_NS: f64 = 3e9;
+const WORK_NS: f64 = 1.5e9;
 /// Work of a particle laid, of a group judged, and of a pixel of its window, in ns; measured, and fixed so that the same is laid everywhere.
 const PARTICLE_NS: f64 = 250.0;
 const GROUP_NS: f64 = 15_000.0;

@@ -6,7 +6,7 @@ use super::singles::Singles;
 use crate::field::{FieldResult, objects_on_film};
 use crate::objects::{Object, pixels, to_level};
 use crate::phases::count32;
-use crate::plane::{Plane, Rect, Stop, Watch, single};
+use crate::plane::{Level, Plane, Rect, Stop, Watch, single};
 use crate::quantity::is_agglomerate;
 use crate::recipe::{AgglomerateRule, Recipe};
 
@@ -84,8 +84,8 @@ impl Painter {
             darken(&mut self.light, whole, one, singles);
         }
         self.blur(whole, reach);
-        let level = |i: usize| to_level(film * f64::from(self.light[i]));
-        Plane::from_shape_fn((at.height as usize, at.width as usize), |(row, column)| level(row * at.width as usize + column))
+        let levels: Vec<Level> = self.light.iter().map(|&light| to_level(film * f64::from(light))).collect();
+        Plane::from_shape_vec((at.height as usize, at.width as usize), levels).unwrap_or_default()
     }
 
     /// Blurs `light`; what is left of it is the inside of the window, by the kernel's reach.

@@ -81,17 +81,21 @@ pub(super) fn lay(order: &Order<'_>, singles: &Singles) -> Vec<Vec<Laid>> {
 /// The groups of particles that come within `reach` px of each other by the circles around them, each with at least two, in order of their
 /// first particle.
 pub(super) fn groups(laid: &[Laid], singles: &Singles, reach: f64) -> Vec<Vec<u32>> {
-    let bound = |i: usize| singles.all[laid[i].single as usize].bound;
-    let widest = (0..laid.len()).map(bound).fold(0.0, f64::max);
+    // Side by side: singles lie far apart, and each is asked for by all its neighbours.
+    let bounds: Vec<f64> = laid.iter().map(|one| singles.all[one.single as usize].bound).collect();
+    let widest = bounds.iter().copied().fold(0.0, f64::max);
     let grid = Grid::of(laid, (2.0 * widest + reach).max(1.0));
     let mut parent: Vec<u32> = (0..count32(laid.len())).collect();
     let mut met = vec![false; laid.len()];
     for (i, one) in laid.iter().enumerate() {
         grid.near(one.at, |j| {
+            if j as usize >= i {
+                return;
+            }
             let other = &laid[j as usize];
             let [dx, dy] = [0, 1].map(|k| one.at[k] - other.at[k]);
-            let least = bound(i) + bound(j as usize) + reach;
-            if (j as usize) < i && dx * dx + dy * dy < least * least {
+            let least = bounds[i] + bounds[j as usize] + reach;
+            if dx * dx + dy * dy < least * least {
                 (met[i], met[j as usize]) = (true, true);
                 unite(&mut parent, count32(i), j);
             }
