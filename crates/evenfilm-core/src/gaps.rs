@@ -237,7 +237,7 @@ fn rim(scene: &Scene<'_>, cuts: &Cuts, (own, component): (u32, &Component), visi
     })?;
     let mark = |map: &RunMap, wanted: &dyn Fn(u32) -> bool| {
         let mut mask = Bits::of_size(at.width, at.height);
-        mask.set_runs(map, at, wanted);
+        mask.set_runs(map, at, |i| wanted(map.owner[i]));
         mask
     };
     let mut across = Bits::default();

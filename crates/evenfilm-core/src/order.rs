@@ -10,7 +10,8 @@ use rayon::prelude::*;
 
 use crate::plane::Stop;
 
-/// Does the pieces of work `0..count`, on all threads of the current rayon pool; what they give comes back in order.
+/// Does the pieces of work `0..count`, on all threads of the current rayon pool, a single one on the calling thread; what they give comes
+/// back in order.
 ///
 /// # Errors
 /// Those of `work`; pieces not yet begun are then left out.

@@ -99,6 +99,8 @@ impl RunMap {
 
     /// Puts the runs of every row in order.
     fn sort_rows(&mut self) {
+        /// Threads take so many rows; a picture of no more is done before one wakes up.
+        const AT_ONCE: usize = 64;
         let (mut runs, mut owners) = (&mut self.runs[..], &mut self.owner[..]);
         let mut rows = Vec::with_capacity(self.row_start.len());
         for ends in self.row_start.windows(2) {
@@ -113,11 +115,11 @@ impl RunMap {
                 (*run, *to) = (Run { x0, x1 }, owner);
             }
         };
-        // Threads take so many rows; a small picture is done before one wakes up.
-        const AT_ONCE: usize = 64;
         if rows.len() <= AT_ONCE {
             let mut sorted = Vec::new();
-            rows.into_iter().for_each(|row| sort(&mut sorted, row));
+            for row in rows {
+                sort(&mut sorted, row);
+            }
         } else {
             rows.into_par_iter().with_min_len(AT_ONCE).for_each_init(Vec::new, sort);
         }
@@ -433,4 +435,25 @@ fn unite(parent: &mut [u32], a: usize, b: usize) {
     let (a, b) = (find(parent, a), find(parent, b));
     let (low, high) = (a.min(b), a.max(b));
     parent[high] = count32(low);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn runs_in_any_order_are_put_in_theirs() {
+        // Rows that one thread takes at once, and some more.
+        for rows in [1, 63, 64, 65, 200] {
+            let mut pieces: Vec<(u32, Run, u32)> =
+                (0..rows * 5).map(|k| (k % rows, Run { x0: k / rows * 10, x1: k / rows * 10 + 3 }, k)).collect();
+            let expected = RunMap {
+                row_start: (0..=rows).map(|y| 5 * y).collect(),
+                runs: (0..rows).flat_map(|_| (0..5).map(|k| Run { x0: 10 * k, x1: 10 * k + 3 })).collect(),
+                owner: (0..rows).flat_map(|y| (0..5).map(move |k| k * rows + y)).collect(),
+            };
+            pieces.sort_by_key(|(y, run, _)| (run.x0 * 7 + y * 31) % 53);
+            assert_eq!(RunMap::from_pieces(rows, || pieces.iter().copied()), expected, "{rows}");
+        }
+    }
 }

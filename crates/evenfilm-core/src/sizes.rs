@@ -24,7 +24,7 @@ pub(crate) fn power(d: f64, r: i32) -> f64 {
         2 => d * d,
         3 => d * d * d,
         4 => (d * d) * (d * d),
-        _ => d.powi(r),
+        _ => libm::pow(d, f64::from(r)),
     }
 }
 

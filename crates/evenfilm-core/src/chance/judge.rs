@@ -85,7 +85,7 @@ impl Painter {
         }
         self.blur(whole, reach);
         let levels: Vec<Level> = self.light.iter().map(|&light| to_level(film * f64::from(light))).collect();
-        Plane::from_shape_vec((at.height as usize, at.width as usize), levels).unwrap_or_default()
+        Plane::from_shape_vec((at.height as usize, at.width as usize), levels).expect("the blur leaves the window")
     }
 
     /// Blurs `light`; what is left of it is the inside of the window, by the kernel's reach.

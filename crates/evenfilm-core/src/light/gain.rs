@@ -1,5 +1,6 @@
 //! Counts to levels by gains that are known at the centres of cells.
 
+use wide::bytemuck::cast;
 use wide::{f32x8, i16x8, i32x8, u16x8};
 
 use super::CELL;
@@ -12,7 +13,8 @@ use crate::plane::{Level, Plane, Rect};
 #[inline]
 pub(super) fn level_of(count: u16, gain: f32) -> Level {
     let level = f32::from(count) * gain;
-    // Not `min`, which asks for what is no number first.
+    // Not `max` and `min`, which ask for what is no number first. Gains may fall below 0 beyond the outermost cells of a light with a step.
+    let level = if level > 0.0 { level } else { 0.0 };
     let level = if level < 65535.0 { level } else { 65535.0 };
     (level + 8_388_608.0).to_bits() as u16
 }
@@ -21,8 +23,8 @@ pub(super) fn level_of(count: u16, gain: f32) -> Level {
 #[inline]
 fn levels_of(counts: [u16; 8], gains: f32x8) -> [Level; 8] {
     let levels = f32x8::from_i32x8(i32x8::from_u16x8(u16x8::from(counts))) * gains;
-    // To the nearest, half-way ones to even: what adding 2²³ does.
-    i16x8::from_i32x8_truncate(levels.fast_min(f32x8::splat(65535.0)).fast_round_int()).to_array().map(i16::cast_unsigned)
+    let levels = levels.fast_max(f32x8::ZERO).fast_min(f32x8::splat(65535.0));
+    i16x8::from_i32x8_truncate(cast(levels + f32x8::splat(8_388_608.0))).to_array().map(i16::cast_unsigned)
 }
 
 /// Gains along the columns of a rectangle, linear between the centres of the cells and beyond the outer ones; kept from one rectangle to the
@@ -92,4 +94,37 @@ fn between(at: u32, count: usize) -> (usize, f32) {
     // Halves of a pixel are whole numbers here, so that nothing is rounded.
     let share = (at as f32 + 0.5 - (low as f32 + 0.5) * CELL as f32) / CELL as f32;
     (low, if count == 1 { 0.0 } else { share })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_level_does_not_depend_on_the_rectangle_it_is_read_in() {
+        // A step between the outermost cells takes gains below 0 at the side; products end in one half, and pass the largest level.
+        let gain = Plane::from_shape_vec((2, 3), vec![0.5, 2.5, 9.0, 0.5, 3.5, 40.0]).unwrap();
+        let (width, height) = (40u32, 20u32);
+        let count = |x: u32, y: u32| u16::try_from((x * 7919 + y * 104_729) % 65_536).unwrap();
+        let read = |at: Rect| {
+            let counts: Vec<u16> = (at.y..at.bottom()).flat_map(|y| (at.x..at.right()).map(move |x| count(x, y))).collect();
+            let mut levels = vec![7; counts.len()];
+            GainColumns::default().levels(&gain, at, &counts, &mut levels);
+            levels
+        };
+        let whole = read(Rect::new(0, 0, width, height));
+        assert!(whole.contains(&0) && whole.contains(&65535));
+        for across in 1..18 {
+            for x in (0..width).step_by(across as usize) {
+                let at = Rect::new(x, 0, across.min(width - x), height);
+                let part: Vec<Level> =
+                    (0..height).flat_map(|y| whole[(y * width + x) as usize..][..at.width as usize].iter().copied()).collect();
+                assert_eq!(read(at), part, "{across} from {x}");
+            }
+        }
+        let halves: Vec<(u16, f32)> = vec![(1, 0.5), (3, 0.5), (5, 0.5), (2, -0.2), (9, -33.0), (4, 0.0), (65535, 1.0), (65535, 3.0)];
+        let together = levels_of(std::array::from_fn(|k| halves[k].0), f32x8::from(std::array::from_fn::<f32, 8, _>(|k| halves[k].1)));
+        assert_eq!(together.to_vec(), halves.iter().map(|&(count, gain)| level_of(count, gain)).collect::<Vec<_>>());
+        assert_eq!(together, [0, 2, 2, 0, 0, 0, 65535, 65535]);
+    }
 }

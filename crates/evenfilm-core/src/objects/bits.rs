@@ -93,10 +93,10 @@ impl Bits {
         }
     }
 
-    /// Sets what runs with a wanted owner have in the rectangle that this mask is of.
-    pub(crate) fn set_runs(&mut self, map: &RunMap, at: Rect, wanted: impl Fn(u32) -> bool) {
+    /// Sets what the runs that are wanted, by their index, have in the rectangle that this mask is of.
+    pub(crate) fn set_runs(&mut self, map: &RunMap, at: Rect, wanted: impl Fn(usize) -> bool) {
         for (row, y) in (at.y..at.bottom()).enumerate() {
-            for i in map.row_within(y, at.x, at.right()).filter(|&i| wanted(map.owner[i])) {
+            for i in map.row_within(y, at.x, at.right()).filter(|&i| wanted(i)) {
                 let run = map.runs[i];
                 self.set_run(row, (run.x0.max(at.x) - at.x) as usize, (run.x1.min(at.right()) - at.x) as usize);
             }
@@ -207,6 +207,7 @@ impl Bits {
     /// Sets in `out` the part `at` of this mask.
     pub(crate) fn part(&self, at: Rect, out: &mut Self) {
         let (x, y) = (at.x as usize, at.y as usize);
+        debug_assert!(at.right() as usize <= self.width && at.bottom() as usize <= self.height, "{at:?}");
         (out.width, out.height) = (at.width as usize, at.height as usize);
         out.words.resize(out.strips() * out.height, 0);
         for k in 0..out.strips() {
@@ -224,16 +225,19 @@ impl Bits {
 
     /// Joins another mask of the same size to this one.
     pub(crate) fn add(&mut self, other: &Self) {
+        debug_assert_eq!((self.width, self.height), (other.width, other.height));
         self.words.iter_mut().zip(&other.words).for_each(|(a, b)| *a |= b);
     }
 
     /// Takes the pixels of another mask of the same size out of this one.
     pub(crate) fn take(&mut self, other: &Self) {
+        debug_assert_eq!((self.width, self.height), (other.width, other.height));
         self.words.iter_mut().zip(&other.words).for_each(|(a, b)| *a &= !b);
     }
 
     /// Keeps the pixels that another mask of the same size has too.
     pub(crate) fn keep(&mut self, other: &Self) {
+        debug_assert_eq!((self.width, self.height), (other.width, other.height));
         self.words.iter_mut().zip(&other.words).for_each(|(a, b)| *a &= b);
     }
 
@@ -274,7 +278,7 @@ impl Bits {
     /// Whether nothing is enclosed by what is set, told quickly: from the sides all that is open can be reached over sides of pixels. False
     /// also where the mask is too wide to tell.
     pub(crate) fn encloses_nothing(&self, reached: &mut Self) -> bool {
-        if self.strips() != 1 {
+        if self.strips() != 1 || self.height == 0 {
             return false;
         }
         let (all, last) = (first(self.width), self.height - 1);

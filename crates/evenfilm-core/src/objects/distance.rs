@@ -2,7 +2,7 @@
 
 /// Squared Euclidean distance of every cell to the nearest cell that is not `inside`; cells beyond the map count as inside. Exact
 /// (A. Meijster, J. Roerdink & W. Hesselink 2000, Mathematical Morphology and its Applications to Image and Signal Processing, 331).
-/// 2³¹ − 2 where nothing is outside, or only what lies more than 2¹⁵ rows away.
+/// 2³¹ − 2 where nothing is outside, or only what lies 2¹⁵ − 1 rows away or more; no distance is put larger.
 pub fn distance_squared(inside: &[bool], width: usize) -> Vec<u32> {
     let mut distance = Distance::default();
     distance.squared(inside, width);

@@ -54,7 +54,7 @@ impl Holes {
             }
             let cells = self.enclosed.len() - from;
             let centre = |twice: fn(&Stretch) -> usize| {
-                0.5 * hole.iter().map(|stretch| stretch.x.len() * twice(stretch)).sum::<usize>() as f64 / cells as f64
+                0.5 * hole.iter().map(|stretch| stretch.x.len() as u64 * twice(stretch) as u64).sum::<u64>() as f64 / cells as f64
             };
             found.push(Hole { cells: count32(cells), centre: [centre(|s| s.x.start + s.x.end), centre(|s| 2 * s.y + 1)], from });
         }

@@ -107,14 +107,15 @@ impl Window {
 
     /// Reads the window of a component of the particle phase, from a block that it may lie in. `own` is its number and its box.
     pub(crate) fn load(&mut self, (scene, block): (&Scene<'_>, &Block), own: (u32, Rect), at: Rect) -> Result<(), Stop> {
-        let block = if block.holds(at) {
-            block
+        self.at = at;
+        if block.holds(at) {
+            block.copy(at, &mut self.levels, [&mut self.other, &mut self.gap]);
         } else {
             self.alone.read_whole(scene, at)?;
-            &self.alone
-        };
-        self.at = at;
-        block.copy(at, &mut self.levels, [&mut self.other, &mut self.gap]);
+            std::mem::swap(&mut self.levels, &mut self.alone.levels);
+            std::mem::swap(&mut self.other, &mut self.alone.particle);
+            std::mem::swap(&mut self.gap, &mut self.alone.gap);
+        }
         self.enclosed.reset(at.width as usize, at.height as usize);
         self.own.reset(at.width as usize, at.height as usize);
         let (own, inner) = own;
